@@ -1,0 +1,69 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+
+	"google.golang.org/grpc/metadata"
+
+	"github.com/mouldwright/mouldwright/internal/fault"
+)
+
+// requestIDKey is the name of the request's id in gRPC metadata; HTTP's headers
+// have the same name and know no case.
+const requestIDKey = "x-request-id"
+
+// call is what a door knows of a request before the chain runs.
+type call struct {
+	door string     // "grpc" or "rest"
+	id   string     // the caller's own where it is sane, else made here
+	form fault.List // what in the request the contract has no place for
+
+	refused error // why the request was not read at all; nil where it was
+}
+
+type callKey struct{}
+
+func withCall(ctx context.Context, c *call) context.Context {
+	return context.WithValue(ctx, callKey{}, c)
+}
+
+// callFrom returns the call of a context; an empty one for a context that came
+// through no door.
+func callFrom(ctx context.Context) *call {
+	if c, ok := ctx.Value(callKey{}).(*call); ok {
+		return c
+	}
+	return &call{}
+}
+
+// calling returns the context's call, made from the metadata where the door
+// made none.
+func calling(ctx context.Context) (context.Context, *call) {
+	if c, ok := ctx.Value(callKey{}).(*call); ok {
+		return ctx, c
+	}
+	c := &call{door: "grpc", id: requestID(metadata.ValueFromIncomingContext(ctx, requestIDKey))}
+	return withCall(ctx, c), c
+}
+
+// requestID takes a caller's id where it is one that a log can hold, and makes
+// one otherwise.
+func requestID(given []string) string {
+	if len(given) == 1 && sane(given[0]) {
+		return given[0]
+	}
+	return rand.Text()
+}
+
+func sane(id string) bool {
+	const longest = 64
+	for i := range len(id) {
+		c := id[i]
+		letter := c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9'
+		if !letter && c != '.' && c != '_' && c != '-' {
+			return false
+		}
+	}
+	return id != "" && len(id) <= longest
+}

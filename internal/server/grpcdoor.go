@@ -1,0 +1,77 @@
+package server
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/encoding"
+	"google.golang.org/grpc/mem"
+	"google.golang.org/protobuf/proto"
+
+	_ "google.golang.org/grpc/encoding/proto" // the codec that codecs below build on
+
+	"github.com/mouldwright/mouldwright/internal/fault"
+)
+
+// grpcDoor is the way in for protobuf over gRPC. It reads messages itself: one
+// that is too long or cannot be read is refused by the chain, with a trace in the
+// log and the same words as at the REST door. grpc on its own would answer
+// INTERNAL and tell nobody.
+type grpcDoor struct {
+	limit int64 // bytes of a message
+}
+
+// messageLimit is what grpc itself takes, so that the door can say what is wrong
+// with most of what is too long.
+func (d grpcDoor) messageLimit() int {
+	const times = 4
+	return int(times * d.limit)
+}
+
+// through returns a service as the door offers it.
+func (d grpcDoor) through(desc *grpc.ServiceDesc) *grpc.ServiceDesc {
+	own := *desc
+	own.Methods = make([]grpc.MethodDesc, len(desc.Methods))
+	for i, m := range desc.Methods {
+		own.Methods[i] = grpc.MethodDesc{MethodName: m.MethodName, Handler: d.reading(m.Handler)}
+	}
+	return &own
+}
+
+func (d grpcDoor) reading(handler grpc.MethodHandler) grpc.MethodHandler {
+	return func(impl any, ctx context.Context, receive func(any) error, chain grpc.UnaryServerInterceptor) (any, error) {
+		ctx, own := calling(ctx)
+		return handler(impl, ctx, func(m any) error { return d.read(own, receive, m) }, chain)
+	}
+}
+
+func (d grpcDoor) read(own *call, receive func(any) error, m any) error {
+	var raw unread
+	if err := receive(&raw); err != nil {
+		return err
+	}
+	switch {
+	case int64(len(raw)) > d.limit:
+		own.refused = bodyTooLarge(d.limit)
+	case proto.Unmarshal(raw, m.(proto.Message)) != nil:
+		own.form = fault.List{{Message: "the message cannot be read as what the contract says it is"}}
+	}
+	return nil
+}
+
+// unread is a message that was received and not yet read.
+type unread []byte
+
+// lateCodec is grpc's own codec for protobuf, but for messages that the door reads.
+type lateCodec struct{ encoding.CodecV2 }
+
+func newLateCodec() lateCodec { return lateCodec{encoding.GetCodecV2("proto")} }
+
+// Unmarshal reads a message, or keeps it for the door.
+func (c lateCodec) Unmarshal(data mem.BufferSlice, v any) error {
+	if raw, ok := v.(*unread); ok {
+		*raw = data.Materialize() //nolint:misspell // grpc's spelling
+		return nil
+	}
+	return c.CodecV2.Unmarshal(data, v)
+}

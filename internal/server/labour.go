@@ -1,0 +1,41 @@
+package server
+
+import (
+	"context"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/estimate"
+	"github.com/mouldwright/mouldwright/internal/labour"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+// labourService reckons the work that a brief takes.
+type labourService struct {
+	mouldwrightv1.UnimplementedLabourServiceServer
+	books *Books
+}
+
+func (s *labourService) EstimateLabour(_ context.Context, r *mouldwrightv1.EstimateLabourRequest) (*mouldwrightv1.EstimateLabourResponse, error) {
+	b, book, err := s.books.asked(r)
+	if err != nil {
+		return nil, err
+	}
+	c, err := estimate.Work(b, book.Edition)
+	if err != nil {
+		return nil, ofBrief(r.GetBrief(), err)
+	}
+	skills, err := labour.BySkill(c.Labour, book.Edition.Skills)
+	if err != nil {
+		return nil, err
+	}
+	hours, err := labour.Total(c.Labour, func(*labour.Line) bool { return true })
+	if err != nil {
+		return nil, err
+	}
+	return &mouldwrightv1.EstimateLabourResponse{
+		RateBookRevision: book.Edition.Revision,
+		Lines:            wire.LabourLines(c.Labour),
+		SkillHours:       wire.SkillHours(skills),
+		Hours:            wire.Quantity(hours),
+	}, nil
+}

@@ -1,0 +1,302 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"mime"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/peer"
+	"google.golang.org/protobuf/proto"
+
+	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+const jsonType = "application/json"
+
+// restDoor is the way in for JSON over HTTP. What it lets in goes through the
+// same chain as what comes in by gRPC.
+type restDoor struct {
+	chain   *chain
+	encoder wire.Encoder
+	routes  routes
+	limit   int64 // bytes of a body
+	hosts   hosts
+	gateway *runtime.ServeMux
+	pages   *http.ServeMux
+}
+
+func newRESTDoor(ctx context.Context, c *chain, services []service, config Config) (*restDoor, error) {
+	d := &restDoor{chain: c, limit: config.BodyLimit, hosts: config.Hosts}
+	var err error
+	if d.routes, err = newRoutes(services); err != nil {
+		return nil, err
+	}
+	d.gateway = runtime.NewServeMux(
+		runtime.WithMarshalerOption(runtime.MIMEWildcard, &codec{&d.encoder}),
+		runtime.WithIncomingHeaderMatcher(func(name string) (string, bool) { key := strings.ToLower(name); return key, passes(key) }),
+		runtime.WithOutgoingHeaderMatcher(func(string) (string, bool) { return "", false }),
+		runtime.WithOutgoingTrailerMatcher(func(string) (string, bool) { return "", false }),
+		runtime.WithErrorHandler(func(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, err error) {
+			d.fail(w, r, err)
+		}),
+		runtime.WithRoutingErrorHandler(func(_ context.Context, _ *runtime.ServeMux, _ runtime.Marshaler, w http.ResponseWriter, r *http.Request, _ int) {
+			d.fail(w, r, noSuchPath())
+		}),
+		runtime.WithDisableHTTPMethodOverride(),
+		runtime.WithDisablePathLengthFallback(),
+		runtime.WithWriteContentLength(),
+	)
+	conn := newInProcess(services, c.unary())
+	for _, s := range services {
+		if err := s.rest(ctx, d.gateway, conn); err != nil {
+			return nil, fmt.Errorf("opening %s to REST: %w", s.desc.ServiceName, err)
+		}
+	}
+	d.pages = http.NewServeMux()
+	d.pages.HandleFunc("/v1/", d.call)
+	d.pages.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { d.fail(w, r, noSuchPath()) })
+	return d, nil
+}
+
+// ServeHTTP gives every request its id and every answer its safe headers.
+func (d *restDoor) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	own := &call{door: "rest", id: requestID(r.Header.Values(requestIDKey))}
+	h := w.Header()
+	h.Set("X-Request-Id", own.id)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Cache-Control", "no-store")
+	ctx := peer.NewContext(withCall(r.Context(), own), &peer.Peer{Addr: remote(r.RemoteAddr)})
+	r = r.WithContext(ctx)
+	if err := d.serve(w, r); err != nil {
+		d.fail(w, r, err)
+	}
+}
+
+func (d *restDoor) serve(w http.ResponseWriter, r *http.Request) (err error) {
+	defer rescued(&err)
+	if err := d.hosts.check(r); err != nil {
+		return err
+	}
+	d.pages.ServeHTTP(w, r)
+	return nil
+}
+
+// remote is a caller's address as HTTP tells it.
+type remote string
+
+// Network is the kind of network of the address.
+func (remote) Network() string { return "tcp" }
+
+func (r remote) String() string { return string(r) }
+
+// call lets a request in that the contract has a way for.
+func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
+	verbs := d.routes.verbs(r.URL.Path)
+	switch {
+	case len(verbs) == 0:
+		d.fail(w, r, noSuchPath())
+		return
+	case !slices.Contains(verbs, r.Method):
+		d.refuseVerb(w, r, verbs)
+		return
+	}
+	doc, err := d.read(w, r)
+	if err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	r.Body = doc
+	d.gateway.ServeHTTP(w, r)
+}
+
+func (d *restDoor) refuseVerb(w http.ResponseWriter, r *http.Request, verbs []string) {
+	allowed := strings.Join(verbs, ", ")
+	w.Header().Set("Allow", allowed)
+	d.fail(w, r, &problem{
+		code: codes.Unimplemented, http: http.StatusMethodNotAllowed, reason: reasonVerb,
+		message: fmt.Sprintf("got %s, allowed here: %s", clip(r.Method), allowed),
+	})
+}
+
+func noSuchPath() *problem {
+	return &problem{code: codes.NotFound, reason: reasonNoPath, message: "there is nothing at this path; /openapi.json lists what there is"}
+}
+
+// read takes the body in, whole and within its limit, for the codec to decode
+// once the gateway knows what message it is.
+func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*document, error) {
+	own := callFrom(r.Context())
+	own.form = strayParameters(r)
+	doc := &document{of: own}
+	if r.Method == http.MethodGet {
+		return doc, nil
+	}
+	if err := jsonOnly(r.Header); err != nil {
+		return nil, err
+	}
+	if r.ContentLength > d.limit {
+		return nil, bodyTooLarge(d.limit)
+	}
+	var err error
+	doc.text, err = io.ReadAll(http.MaxBytesReader(w, r.Body, d.limit))
+	var over *http.MaxBytesError
+	switch {
+	case errors.As(err, &over):
+		return nil, bodyTooLarge(d.limit)
+	case err != nil:
+		return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
+	}
+	return doc, nil
+}
+
+// strayParameters finds what stands in the query: no RPC takes anything from
+// there, and what is passed over in silence changes a price.
+func strayParameters(r *http.Request) fault.List {
+	if r.URL.RawQuery == "" {
+		return nil
+	}
+	var faults fault.List
+	for name := range r.URL.Query() {
+		faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; allowed: none, the fields stand in the path and the body"})
+	}
+	slices.SortFunc(faults, func(a, b fault.Fault) int { return strings.Compare(a.Path, b.Path) })
+	return faults[:min(len(faults), mostViolations)]
+}
+
+// clip keeps what an answer repeats of a request short and valid.
+func clip(s string) string {
+	const most = 60
+	s = strings.ToValidUTF8(s, "?")
+	if len(s) <= most {
+		return s
+	}
+	return strings.ToValidUTF8(s[:most], "") + "…"
+}
+
+// jsonOnly refuses bodies that say they are no JSON. One that says nothing is
+// taken for JSON.
+func jsonOnly(h http.Header) error {
+	if coding := h.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
+		return unsupported("content-encoding", coding, "none")
+	}
+	given := h.Get("Content-Type")
+	if given == "" {
+		return nil
+	}
+	media, parameters, err := mime.ParseMediaType(given)
+	charset, said := parameters["charset"]
+	if err != nil || media != jsonType || said && !strings.EqualFold(charset, "utf-8") {
+		return unsupported("content-type", given, jsonType+" in UTF-8")
+	}
+	return nil
+}
+
+func unsupported(header, got, allowed string) *problem {
+	return &problem{
+		code: codes.InvalidArgument, http: http.StatusUnsupportedMediaType, reason: reasonType,
+		message: fmt.Sprintf("got %s %q, allowed: %s", header, clip(got), allowed),
+	}
+}
+
+// fail answers with an error. What the chain has not seen it puts in the log.
+func (d *restDoor) fail(w http.ResponseWriter, r *http.Request, err error) {
+	var known *answered
+	if !errors.As(err, &known) {
+		known = answer(err, callFrom(r.Context()).id)
+		d.chain.write(r.Context(), clip(r.Method+" "+r.URL.Path), time.Duration(0), known)
+	}
+	body, err := d.encoder.Encode(known.full.Proto())
+	if err != nil {
+		body = []byte(`{"code":13,"message":"internal error"}`)
+	}
+	w.Header().Del("Content-Length")
+	w.Header().Set("Content-Type", jsonType)
+	if known.retry > 0 {
+		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(known.retry.Seconds()))))
+	}
+	w.WriteHeader(known.httpStatus())
+	_, _ = w.Write(body) // a caller who left is told nothing
+}
+
+// document is a body that was read but not yet decoded: what message it is, only
+// the gateway knows.
+type document struct {
+	text []byte
+	of   *call
+}
+
+// Read is for the gateway's own draining of a body; there is nothing left.
+func (*document) Read([]byte) (int, error) { return 0, io.EOF }
+
+// Close does nothing: net/http closes the body it gave.
+func (*document) Close() error { return nil }
+
+// decode reads the document into m, as far as it can be, and leaves its faults
+// with the call, for the chain to answer with.
+func (d *document) decode(m proto.Message) {
+	faults := fault.List{{Message: "the body is empty; allowed: a JSON object"}}
+	if len(d.text) > 0 {
+		faults = wire.Decode(d.text, m)
+	}
+	d.of.form = append(d.of.form, faults...)
+}
+
+// codec is JSON for the gateway.
+type codec struct{ *wire.Encoder }
+
+var errNoMessage = errors.New("this is no message of the contract")
+
+// Marshal writes a message.
+func (c *codec) Marshal(v any) ([]byte, error) {
+	if m, ok := v.(proto.Message); ok {
+		return c.Encode(m)
+	}
+	return nil, errNoMessage
+}
+
+// Unmarshal reads a message.
+func (*codec) Unmarshal(text []byte, v any) error {
+	if m, ok := v.(proto.Message); ok {
+		return wire.Decode(text, m).Err()
+	}
+	return errNoMessage
+}
+
+// NewDecoder reads a body that the door let in.
+func (*codec) NewDecoder(r io.Reader) runtime.Decoder {
+	return runtime.DecoderFunc(func(v any) error {
+		doc, ok := r.(*document)
+		m, known := v.(proto.Message)
+		if !ok || !known {
+			return errNoMessage
+		}
+		doc.decode(m)
+		return nil
+	})
+}
+
+// NewEncoder writes messages one after the other.
+func (c *codec) NewEncoder(w io.Writer) runtime.Encoder {
+	return runtime.EncoderFunc(func(v any) error {
+		text, err := c.Marshal(v)
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(text)
+		return err
+	})
+}
+
+// ContentType is JSON's.
+func (*codec) ContentType(any) string { return jsonType }

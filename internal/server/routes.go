@@ -1,0 +1,90 @@
+package server
+
+import (
+	"fmt"
+	"net/http"
+	"regexp"
+	"slices"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/api/annotations"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+)
+
+// route is one way in that the contract gives over HTTP.
+type route struct {
+	verb string
+	path *regexp.Regexp
+}
+
+type routes []route
+
+// newRoutes reads the routes off the contract's google.api.http options.
+func newRoutes(services []service) (routes, error) {
+	var all routes
+	for _, s := range services {
+		found, err := protoregistry.GlobalFiles.FindDescriptorByName(protoreflect.FullName(s.desc.ServiceName))
+		if err != nil {
+			return nil, fmt.Errorf("looking for %s: %w", s.desc.ServiceName, err)
+		}
+		methods := found.(protoreflect.ServiceDescriptor).Methods()
+		for i := range methods.Len() {
+			rule := proto.GetExtension(methods.Get(i).Options(), annotations.E_Http).(*annotations.HttpRule)
+			for _, r := range append(rule.GetAdditionalBindings(), rule) {
+				verb, path := binding(r)
+				all = append(all, route{verb, pathPattern(path)})
+			}
+		}
+	}
+	return all, nil
+}
+
+func binding(r *annotations.HttpRule) (verb, path string) {
+	switch p := r.GetPattern().(type) {
+	case *annotations.HttpRule_Get:
+		return http.MethodGet, p.Get
+	case *annotations.HttpRule_Put:
+		return http.MethodPut, p.Put
+	case *annotations.HttpRule_Post:
+		return http.MethodPost, p.Post
+	case *annotations.HttpRule_Delete:
+		return http.MethodDelete, p.Delete
+	case *annotations.HttpRule_Patch:
+		return http.MethodPatch, p.Patch
+	default:
+		return r.GetCustom().GetKind(), r.GetCustom().GetPath()
+	}
+}
+
+// pathPattern turns a template such as /v1/{name=rateBooks/*} into an expression.
+func pathPattern(template string) *regexp.Regexp {
+	var b strings.Builder
+	for template != "" {
+		plain, variable, _ := strings.Cut(template, "{")
+		variable, rest, _ := strings.Cut(variable, "}")
+		b.WriteString(regexp.QuoteMeta(plain))
+		if variable != "" {
+			_, shape, ok := strings.Cut(variable, "=")
+			if !ok {
+				shape = "*"
+			}
+			b.WriteString(strings.ReplaceAll(regexp.QuoteMeta(shape), `\*`, "[^/]+"))
+		}
+		template = rest
+	}
+	return regexp.MustCompile("^" + b.String() + "$")
+}
+
+// verbs lists the methods that a path takes, each once; none for no path of ours.
+func (r routes) verbs(path string) []string {
+	var verbs []string
+	for _, one := range r {
+		if one.path.MatchString(path) && !slices.Contains(verbs, one.verb) {
+			verbs = append(verbs, one.verb)
+		}
+	}
+	slices.Sort(verbs)
+	return verbs
+}

@@ -1,0 +1,253 @@
+// Package server is the doors of the service: gRPC, and JSON over HTTP, on one
+// port. Requests come in, are checked and translated to values of the core by
+// package wire, reckoned, and translated back. Both doors lead through one chain
+// of interceptors to the same handlers.
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	goruntime "runtime"
+	"sync/atomic"
+	"time"
+
+	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/health"
+	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+// Config is what a server is made of. Only Books has no default.
+type Config struct {
+	// Books are the rate books to reckon by.
+	Books *Books
+	// Logger takes one line for each call; nil for JSON on standard error.
+	Logger *slog.Logger
+	// Timeout bounds a call, however much time its caller gives; 0 for 10 s.
+	Timeout time.Duration
+	// DrainLimit bounds how long calls may go on once the server stops; 0 for 10 s.
+	DrainLimit time.Duration
+	// BodyLimit bounds a request, in bytes; 0 for 256 KiB.
+	BodyLimit int64
+	// Places bounds how many calls reckon at once; 0 for two for each processor
+	// that Go uses, and at least four.
+	Places int
+	// Patience bounds how long a call waits for a place; 0 for 2 s.
+	Patience time.Duration
+	// Hosts are names that callers at the REST door may know the service by, as in
+	// the Host header, besides localhost and the loopback's addresses.
+	Hosts []string
+}
+
+// withDefaults fills in what was left out.
+func (c Config) withDefaults() Config {
+	const (
+		timeout   = 10 * time.Second
+		bodyLimit = 256 << 10
+		patience  = 2 * time.Second
+	)
+	if c.Logger == nil {
+		c.Logger = slog.New(slog.NewJSONHandler(os.Stderr, nil))
+	}
+	if c.Timeout <= 0 {
+		c.Timeout = timeout
+	}
+	if c.DrainLimit <= 0 {
+		c.DrainLimit = timeout
+	}
+	if c.BodyLimit <= 0 {
+		c.BodyLimit = bodyLimit
+	}
+	if c.Places <= 0 {
+		c.Places = max(4, 2*goruntime.GOMAXPROCS(0))
+	}
+	if c.Patience <= 0 {
+		c.Patience = patience
+	}
+	return c
+}
+
+// Server serves the contract. Make one with New; it serves once.
+type Server struct {
+	config Config
+	grpc   *grpc.Server
+	http   *http.Server
+	health *health.Server
+	ready  atomic.Bool
+}
+
+// ErrNoBooks says that a server was given no rate book to reckon by.
+var ErrNoBooks = errors.New("a server needs rate books")
+
+// New returns a server for the contract.
+func New(c Config) (*Server, error) {
+	if c.Books == nil || c.Books.current == nil {
+		return nil, ErrNoBooks
+	}
+	rules, err := wire.NewValidator()
+	if err != nil {
+		return nil, err
+	}
+	return newServer(c, rules, services(c.Books, rules))
+}
+
+// services are the contract's.
+func services(books *Books, rules *wire.Validator) []service {
+	return []service{
+		{&mouldwrightv1.TakeoffService_ServiceDesc, &takeoffService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterTakeoffServiceHandlerClient(ctx, mux, mouldwrightv1.NewTakeoffServiceClient(conn))
+		}},
+		{&mouldwrightv1.LabourService_ServiceDesc, &labourService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterLabourServiceHandlerClient(ctx, mux, mouldwrightv1.NewLabourServiceClient(conn))
+		}},
+		{&mouldwrightv1.MarginService_ServiceDesc, &marginService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterMarginServiceHandlerClient(ctx, mux, mouldwrightv1.NewMarginServiceClient(conn))
+		}},
+		{&mouldwrightv1.QuoteService_ServiceDesc, &quoteService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterQuoteServiceHandlerClient(ctx, mux, mouldwrightv1.NewQuoteServiceClient(conn))
+		}},
+		{&mouldwrightv1.RateBookService_ServiceDesc, &rateBookService{books: books, rules: rules}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterRateBookServiceHandlerClient(ctx, mux, mouldwrightv1.NewRateBookServiceClient(conn))
+		}},
+	}
+}
+
+func newServer(c Config, rules *wire.Validator, services []service) (*Server, error) {
+	c = c.withDefaults()
+	s := &Server{config: c, health: health.NewServer()}
+	links := &chain{log: c.Logger, timeout: c.Timeout, rules: rules, books: c.Books, places: newPlaces(c.Places, c.Patience)}
+	s.grpc = newGRPC(c, links, services)
+	healthv1.RegisterHealthServer(s.grpc, s.health)
+	reflection.Register(s.grpc)
+	door, err := newRESTDoor(context.Background(), links, services, c)
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range pages(s.ready.Load) {
+		door.show(p)
+	}
+	s.http = newHTTP(c, door)
+	return s, nil
+}
+
+const headerLimit = 16 << 10 // bytes of a request's headers, at either door
+
+func newGRPC(c Config, links *chain, services []service) *grpc.Server {
+	const (
+		calls     = 100 // at once on one connection
+		handshake = 5 * time.Second
+		idle      = 5 * time.Minute
+		ping      = 2 * time.Minute
+		pong      = 20 * time.Second
+		mostPings = 30 * time.Second // a caller may ping no oftener
+	)
+	door := grpcDoor{limit: c.BodyLimit}
+	s := grpc.NewServer(
+		grpc.ForceServerCodecV2(newLateCodec()),
+		grpc.UnaryInterceptor(links.unary()),
+		grpc.StreamInterceptor(links.stream),
+		grpc.UnknownServiceHandler(func(_ any, stream grpc.ServerStream) error {
+			name, _ := grpc.MethodFromServerStream(stream)
+			return unknownRPC(name)
+		}),
+		grpc.MaxRecvMsgSize(door.messageLimit()),
+		grpc.MaxConcurrentStreams(calls),
+		grpc.MaxHeaderListSize(headerLimit),
+		grpc.ConnectionTimeout(handshake),
+		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: idle, Time: ping, Timeout: pong}),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: mostPings, PermitWithoutStream: true}),
+	)
+	for _, one := range services {
+		s.RegisterService(door.through(one.desc), one.impl)
+	}
+	return s
+}
+
+func newHTTP(c Config, door http.Handler) *http.Server {
+	const (
+		headers = 5 * time.Second
+		reading = 15 * time.Second
+		writing = 15 * time.Second
+		idle    = 2 * time.Minute
+	)
+	return &http.Server{
+		Handler:           door,
+		ReadHeaderTimeout: headers,
+		ReadTimeout:       reading,
+		WriteTimeout:      reading + c.Timeout + writing, // counted from the end of the headers
+		IdleTimeout:       idle,
+		MaxHeaderBytes:    headerLimit,
+		ErrorLog:          slog.NewLogLogger(c.Logger.Handler(), slog.LevelWarn),
+	}
+}
+
+// Serve takes calls on l until ctx is done or l fails, then lets the calls in
+// hand finish, for as long as the drain limit allows, and returns. It closes l.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	const (
+		patience = 5 * time.Second
+		silent   = 1000 // connections that have said nothing yet
+	)
+	port := newSplit(l, patience, silent)
+	ended := make(chan error, 3)
+	go func() { ended <- port.run() }()
+	go func() { ended <- s.grpc.Serve(port.grpc) }()
+	go func() { ended <- s.http.Serve(port.http) }()
+	s.ready.Store(true)
+	s.health.SetServingStatus("", healthv1.HealthCheckResponse_SERVING)
+
+	running := 3
+	var err error
+	select {
+	case <-ctx.Done():
+	case err = <-ended:
+		running--
+	}
+	s.drain(context.WithoutCancel(ctx), port)
+	for range running {
+		err = errors.Join(err, wanted(<-ended))
+	}
+	return err
+}
+
+// wanted leaves out the errors by which servers say that they were stopped.
+func wanted(err error) error {
+	if err == nil || errors.Is(err, http.ErrServerClosed) || errors.Is(err, grpc.ErrServerStopped) || errors.Is(err, net.ErrClosed) {
+		return nil
+	}
+	return fmt.Errorf("stopping: %w", err)
+}
+
+// drain says first that no more calls are wanted, so that whoever shares them
+// out sends them elsewhere, and then waits for those in hand.
+func (s *Server) drain(ctx context.Context, port *split) {
+	ctx, cancel := context.WithTimeout(ctx, s.config.DrainLimit)
+	defer cancel()
+	s.ready.Store(false)
+	s.health.Shutdown()
+	if err := port.close(); err != nil && !errors.Is(err, net.ErrClosed) {
+		s.config.Logger.Warn("closing the port", "cause", err)
+	}
+	done := make(chan struct{})
+	go func() { defer close(done); s.grpc.GracefulStop() }()
+	if err := s.http.Shutdown(ctx); err != nil {
+		s.config.Logger.Warn("calls were cut off", "door", "rest", "cause", err)
+		_ = s.http.Close() // what it could say is said
+	}
+	select {
+	case <-done:
+	case <-ctx.Done():
+		s.config.Logger.Warn("calls were cut off", "door", "grpc", "cause", ctx.Err())
+		s.grpc.Stop() // GracefulStop may still wait for a handler that does not end; this does not
+	}
+}
