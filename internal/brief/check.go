@@ -215,10 +215,18 @@ func (c *checker) solid(p fault.Path, s *Solid) float64 {
 		return 0
 	}
 	m := s.Measure()
-	// At least a crumb of surface stays, so that no solid adds less than nothing.
-	c.number(p.Field("contactAreaM2"), s.Contact, 0, m.Surface, "m2, the solid's own surface")
-	c.number(p.Field("contactRimMm"), 1000*s.Joined, 0, 1000*m.Rim, "mm, the solid's own rim")
-	return (m.Surface - s.Contact) * float64(s.Count)
+	c.part(p.Field("contactAreaM2"), s.Contact, m.Surface, "m2, the solid's own surface")
+	c.part(p.Field("contactRimMm"), 1000*s.Joined, 1000*m.Rim, "mm, the solid's own rim")
+	return math.Max(0, m.Surface-s.Contact) * float64(s.Count)
+}
+
+// part checks what is lost of a whole: all of it may be, and what is written out
+// of it in decimal may be a last digit more.
+func (c *checker) part(p fault.Path, v, whole float64, what string) {
+	if v > whole && v <= whole*(1+1e-9) {
+		return
+	}
+	c.number(p, v, 0, whole, what)
 }
 
 // dimension reports a fault of a solid at the field that the caller wrote.
@@ -318,6 +326,8 @@ func (c *checker) zones(at fault.Path, b *Piece) {
 		switch {
 		case z.Finish == "":
 			c.faults.Add(p.Field("finish"), "missing, a zone needs a finish")
+		case ok && t.NeedsGelcoat && b.Route == Direct:
+			c.faults.Add(p.Field("finish"), "got %q, which is the gelcoat of a mould; allowed direct over foam: a finish that is put on afterwards", t.Code)
 		case !ok:
 			c.unknown(p.Field("finish"), "finish", z.Finish, c.finishCodes((*ratebook.Treatment).OnZones))
 		case !t.OnZones():
@@ -443,6 +453,9 @@ func (c *checker) option(p fault.Path, b *Brief, o *Option) {
 	for j, code := range o.Without {
 		if pieceOf(b.Pieces, code) == nil {
 			c.unknownPiece(p.Item("without", j), b, code)
+		}
+		if pieceOf(o.Pieces, code) != nil {
+			c.faults.Add(p.Item("without", j), "got %q, which the option has a piece in place of; allowed: one of the two", code)
 		}
 	}
 	if n := len(b.With(o).Pieces); n < 1 || n > MostPieces {

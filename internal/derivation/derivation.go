@@ -140,10 +140,19 @@ func figure(v float64) string {
 	}
 	text := strconv.FormatFloat(v, 'g', digits, 64)
 	if strings.ContainsRune(text, 'e') {
-		text = strconv.FormatFloat(v, 'f', 6, 64)
+		text = plain(text)
 	}
 	if strings.ContainsRune(text, '.') {
 		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 	}
 	return text
+}
+
+// plain writes a figure with an exponent out in decimals.
+func plain(figure string) string {
+	v, err := strconv.ParseFloat(figure, 64)
+	if err != nil || math.Abs(v) < 1e-15 || math.Abs(v) >= 1e15 {
+		return figure // too long to read either way
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
 }

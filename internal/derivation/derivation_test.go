@@ -26,7 +26,7 @@ func ExampleDo() {
 
 func TestWordsKeepWholeNumbersAndFourDigits(t *testing.T) {
 	for v, want := range map[float64]string{
-		1234567.891: "1234568 x", 0.000123456: "0.0001235 x", 12.30001: "12.3 x", 3: "3 x", -2.5: "-2.5 x", 0.07: "0.07 x", 999.96: "1000 x",
+		1234567.891: "1234568 x", 0.000123456: "0.0001235 x", 1.13097e-7: "0.0000001131 x", 12.30001: "12.3 x", 3: "3 x", -2.5: "-2.5 x", 0.07: "0.07 x", 999.96: "1000 x",
 	} {
 		d := derivation.Derivation{derivation.Do(derivation.Sum, "", "", derivation.Term{Value: v, Label: "x"})}
 		if got := d.Words(); got != want {

@@ -60,7 +60,7 @@ func Price(b *brief.Brief, e *ratebook.Edition) (*quote.Quote, error) {
 		if err != nil {
 			return nil, underOption(err, i, o, as)
 		}
-		q.Options = append(q.Options, quote.Option{Code: o.Code, Name: o.Name, Net: with.Net, Difference: with.Net.Sub(q.Net)})
+		q.Add(o, with)
 	}
 	return q, nil
 }

@@ -22,7 +22,7 @@ func measure(c *quote.Costing, i int) (*quote.Piece, fault.List) {
 	var faults fault.List
 	p.Piece, faults = takeoff.Measure(b, c.Edition, b.Route == brief.Direct)
 	// A gelcoat finish comes out of a mould: there is nothing to choose.
-	if len(faults) > 0 || b.Route != brief.Choose || p.Treatment.NeedsGelcoat {
+	if len(faults) > 0 || b.Route != brief.Choose || p.NeedsGelcoat() {
 		return p, faults.Under(fmt.Sprintf("pieces[%d]", i))
 	}
 	r := quote.Route{Piece: b.Code}

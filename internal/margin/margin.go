@@ -211,7 +211,7 @@ func OnPrice(cost, marginPercent unit.Decimal, c unit.Currency) unit.Decimal {
 }
 
 func (b *build) minimum() {
-	lacking := b.terms.MinimumCharge.Sub(b.total)
+	lacking := b.currency.Round(b.terms.MinimumCharge).Sub(b.total)
 	if lacking.IsPos() {
 		b.step("minimum", "to the minimum charge of "+b.currency.FormatPrice(b.terms.MinimumCharge), lacking, func(p *Parts) *unit.Decimal { return &p.Minimum })
 	}

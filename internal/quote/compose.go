@@ -283,3 +283,20 @@ func (q *Quote) payments() {
 		q.Payments = append(q.Payments, Payment{StageShare: shares[i], Amount: amount})
 	}
 }
+
+// Add adds an alternative: its price beside the quote's own, and the cautions and
+// warnings that only the alternative calls for.
+func (q *Quote) Add(o *brief.Option, with *Quote) {
+	q.Options = append(q.Options, Option{Code: o.Code, Name: o.Name, Net: with.Net, Difference: with.Net.Sub(q.Net)})
+	for _, c := range with.Cautions {
+		if !slices.ContainsFunc(q.Cautions, func(own Caution) bool { return own.Code == c.Code }) {
+			c.Because = "alternative " + o.Name + ": " + c.Because
+			q.Cautions = append(q.Cautions, c)
+		}
+	}
+	for _, w := range with.Warnings {
+		if !slices.Contains(q.Warnings, w) {
+			q.Warnings = append(q.Warnings, "Alternative "+o.Name+": "+w)
+		}
+	}
+}

@@ -76,7 +76,7 @@ func (n *notes) assumedMould(p *Piece, asked *brief.Piece) {
 			route = brief.Direct
 		}
 		why := "the less costly route for this quantity, reckoned by itself"
-		if p.Treatment.NeedsGelcoat {
+		if p.NeedsGelcoat() {
 			why = "since its finish is the gelcoat of a mould"
 		}
 		n.assume("%s: made %s, %s.", p.Name, route, why)

@@ -18,7 +18,7 @@ func (c *check) checkPolicies() {
 	c.within(p.Field("flangeWidthMm"), 1000*pol.FlangeWidth, 0, 500, "mm")
 	c.laps(p.Field("lapMm"))
 	c.allowances(p)
-	c.faults = append(c.faults, pol.Terms.Check().Under("policies.margin")...)
+	c.faults = append(c.faults, pol.Terms.Check(c.Currency).Under("policies.margin")...)
 	c.taxes(p)
 	c.rushes(p)
 	c.payments(p)
@@ -82,8 +82,9 @@ func (c *check) allowances(p fault.Path) {
 	}
 }
 
-// Check returns what is wrong with the terms, with paths from the terms.
-func (t *Terms) Check() fault.List {
+// Check returns what is wrong with the terms in a currency, with paths from the
+// terms.
+func (t *Terms) Check(c unit.Currency) fault.List {
 	var faults fault.List
 	var root fault.Path
 	for _, price := range []struct {
@@ -93,6 +94,9 @@ func (t *Terms) Check() fault.List {
 		if price.value.IsNeg() {
 			faults.Add(root.Field(price.field), "got %s, allowed: 0 or more", price.value)
 		}
+	}
+	if least := t.MinimumCharge; c.Code != "" && !c.Round(least).Equal(least) {
+		faults.Add(root.Field("minimumCharge"), "got %s, allowed: at most %d decimals in %s", least, c.Digits, c.Code)
 	}
 	for _, share := range []struct {
 		field string

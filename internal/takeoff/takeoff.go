@@ -76,6 +76,16 @@ func (p *Piece) Thickness() float64 {
 	return p.Laminate.SkinThickness
 }
 
+// NeedsGelcoat reports whether a finish of the piece is the gelcoat of a mould.
+func (p *Piece) NeedsGelcoat() bool {
+	for i := range p.Zones {
+		if p.Zones[i].Treatment.NeedsGelcoat {
+			return true
+		}
+	}
+	return p.Treatment.NeedsGelcoat
+}
+
 // MouldArea returns the surface of one mould with its flange.
 func (p *Piece) MouldArea() float64 { return p.Surface + p.Flange }
 
@@ -166,12 +176,13 @@ func (p *Piece) fromSolids(solids []brief.Solid) {
 	}
 }
 
-// add's products are rounded before they are summed, so that every processor
+// add leaves nothing less than nothing: a solid may lose all of its rim. Its
+// products are rounded before they are summed, so that every processor
 // gives the same last digit.
 func (p *Piece) add(s *brief.Solid) {
 	m, n := s.Measure(), float64(s.Count)
-	p.Surface += float64(n * (m.Surface - s.Contact))
-	p.Rim += float64(n * (m.Rim - s.Joined))
+	p.Surface += float64(n * math.Max(0, m.Surface-s.Contact))
+	p.Rim += float64(n * math.Max(0, m.Rim-s.Joined))
 	p.Volume += float64(n * m.Volume)
 	p.Silhouette += float64(n * m.Silhouette)
 	p.Parting += float64(n * math.Max(0, m.Seam-contactWidth(s.Contact)))

@@ -29,7 +29,7 @@ func MarginItems(pb *mouldwrightv1.ApplyMarginRequest, e *ratebook.Edition) ([]m
 	if pb.GetTerms() != nil {
 		own := e.Policies.Terms
 		t.override(&own, root.Field("terms"), pb.GetTerms())
-		t.faults = append(t.faults, own.Check().Under("terms")...)
+		t.faults = append(t.faults, own.Check(e.Currency).Under("terms")...)
 		terms = &own
 	}
 	return items, terms, t.faults
