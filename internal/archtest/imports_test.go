@@ -18,6 +18,7 @@ type floor int
 const (
 	ground floor = iota
 	chapter
+	model
 	ratebook
 	brief
 	takeoff
@@ -27,6 +28,7 @@ const (
 	margin
 	quote
 	estimate
+	keeping
 	paper
 	generated // no package of the core stands above it, so none knows generated code
 	wire
@@ -53,6 +55,13 @@ func house() map[string]floor {
 		"internal/pack":      chapter,
 		"internal/learning":  chapter,
 		"internal/allowance": chapter,
+		"internal/drawing":   chapter,
+		"internal/mesh":      chapter,
+		"internal/meshfile":  chapter,
+		"internal/release":   chapter,
+		"internal/picture":   chapter,
+
+		"internal/maquette": model, // all that the chapters say of one mesh
 
 		"internal/ratebook": ratebook,
 		"internal/brief":    brief,
@@ -63,6 +72,7 @@ func house() map[string]floor {
 		"internal/margin":   margin,
 		"internal/quote":    quote,
 		"internal/estimate": estimate,
+		"internal/shelf":    keeping,
 		"internal/document": paper,
 
 		"api/mouldwright/v1": generated,
@@ -74,6 +84,7 @@ func house() map[string]floor {
 		"cmd/mouldwright": command,
 
 		"internal/archtest":              tool,
+		"internal/mesh/meshtest":         tool, // tests only
 		"internal/ratebook/ratebooktest": tool, // tests only
 		"internal/tools/openapi":         tool,
 		"internal/tools/protodeps":       tool,

@@ -252,11 +252,12 @@ func ExampleStar() {
 
 // A letter O, 200 by 300 with a counter of 100 by 200 and 50 deep.
 func ExampleExtrudedOutline() {
-	letter := geometry.ExtrudedOutline{
-		Outer: []geometry.Point{{0, 0}, {200, 0}, {200, 300}, {0, 300}},
-		Holes: [][]geometry.Point{{{50, 50}, {150, 50}, {150, 250}, {50, 250}}},
-		Depth: 50,
+	loops := [][]geometry.Point{{{0, 0}, {200, 0}, {200, 300}, {0, 300}}, {{50, 50}, {150, 50}, {150, 250}, {50, 250}}}
+	region, err := geometry.Fill(loops, geometry.EvenOdd)
+	if err != nil {
+		fmt.Println(err)
 	}
+	letter := geometry.ExtrudedOutline{Region: region, Depth: 50}
 	fmt.Println(letter.Measure().Surface)
 	// Output: 160000
 }

@@ -50,10 +50,11 @@ func TestFaultsAreAllListed(t *testing.T) {
 		{geometry.Panel{1, 0}, ""},
 		{geometry.Panel{1, math.NaN()}, "edge"},
 		{geometry.HelicalStripe{}, "diameter pitch turns width"},
-		{geometry.ExtrudedOutline{}, "outer depth"},
-		{geometry.ExtrudedOutline{Outer: rectangle(0, 0, 1, math.NaN()), Depth: 1}, "outer[2].y outer[3].y"},
-		{geometry.ExtrudedOutline{Outer: rectangle(0, 0, 1, 1), Holes: [][]geometry.Point{rectangle(0, 0, 1, 1)}, Depth: 1}, "outer"},
-		{geometry.ExtrudedOutline{Outer: rectangle(0, 0, 1, 1), Holes: [][]geometry.Point{nil}, Depth: 1}, "holes[0]"},
+		{geometry.ExtrudedOutline{}, "region depth"},
+		{geometry.ExtrudedOutline{Region: geometry.Region{Area: math.NaN()}, Depth: 1, EdgeRadius: 2}, "region edgeRadius"},
+		{geometry.ExtrudedOutline{Region: geometry.Region{Area: 1, Perimeter: 4}, InsetLoss: 8, Depth: 1, EdgeRadius: 0.51}, "edgeRadius"},
+		{geometry.ExtrudedOutline{Region: geometry.Region{Area: 1, Perimeter: 4}, InsetLoss: 8, Depth: 1, EdgeRadius: 0.5}, ""},
+		{geometry.ExtrudedOutline{Region: geometry.Region{Area: 1, Perimeter: 4}, InsetLoss: math.NaN(), Depth: 1, Ends: 4}, "ends insetLoss"},
 	} {
 		if got := strings.Join(fields(c.solid.Faults()), " "); got != c.want {
 			t.Errorf("%#v: faults in %q, want %q", c.solid, got, c.want)

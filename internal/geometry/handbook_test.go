@@ -175,9 +175,7 @@ func TestStripes(t *testing.T) {
 }
 
 func TestOutlines(t *testing.T) {
-	letter := geometry.ExtrudedOutline{
-		Outer: rectangle(0, 0, 200, 300), Holes: [][]geometry.Point{rectangle(50, 50, 150, 250)}, Depth: 50,
-	}
+	letter := extruded([][]geometry.Point{rectangle(0, 0, 200, 300), rectangle(50, 50, 150, 250)}, 50)
 	check(t, []row{
 		{"GEO-49", "five-point star area", must(geometry.Star(1)).Area, 1.12256994145, 1e-9, "elementary", "computed"},
 		{"GEO-51", "built-up letter with a counter, closed", letter.Measure().Surface, 160000, 0, "derived (A=40000, P=1600)", "computed"},

@@ -400,10 +400,8 @@ func TestOutlineIgnoresPlaceAndWinding(t *testing.T) {
 }
 
 func TestOpenBackedLetter(t *testing.T) {
-	letter := geometry.ExtrudedOutline{
-		Outer: rectangle(0, 0, 0.2, 0.3), Holes: [][]geometry.Point{rectangle(0.05, 0.05, 0.15, 0.25)},
-		Depth: 0.05, Ends: geometry.EndsTop,
-	}
+	letter := extruded([][]geometry.Point{rectangle(0, 0, 0.2, 0.3), rectangle(0.05, 0.05, 0.15, 0.25)}, 0.05)
+	letter.Ends = geometry.EndsTop
 	m := letter.Measure()
 	want := geometry.Measures{
 		Surface: 0.04 + 1.6*0.05, Volume: 0.04 * 0.05, Rim: 1.6, Outline: 1.6, Silhouette: 0.04,

@@ -61,6 +61,31 @@ type Turned interface {
 	RadiusAt(height float64) (float64, error)
 }
 
+// Kept is a solid that has been measured: for one that takes long and is asked often.
+type Kept struct {
+	Solid       // as it was when it was measured
+	faults      []DimensionError
+	whole, half Measures
+}
+
+// Keep measures a solid once and for all.
+func Keep(s Solid) Kept {
+	k := Kept{Solid: s, faults: s.Faults()}
+	if len(k.faults) == 0 {
+		k.whole, k.half = s.Measure(), s.Half()
+	}
+	return k
+}
+
+// Faults lists what was wrong with the solid.
+func (k Kept) Faults() []DimensionError { return k.faults }
+
+// Measure gives the measures of the whole solid.
+func (k Kept) Measure() Measures { return k.whole }
+
+// Half gives the measures of the solid halved.
+func (k Kept) Half() Measures { return k.half }
+
 // body is the anatomy from which both the whole and the half are measured, so
 // that the two cannot disagree. It is symmetric about the plane y = 0.
 type body struct {

@@ -3,6 +3,7 @@ package geometry
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Point is a corner of an outline, in metres from any origin.
@@ -29,13 +30,16 @@ func PolygonArea(loop []Point) (float64, error) {
 
 // polygonArea measures from the first corner: an outline drawn far from the origin
 // would otherwise lose its digits in the differences.
-func polygonArea(loop []Point) float64 {
+func polygonArea(loop []Point) float64 { return math.Abs(signedArea(loop)) }
+
+// signedArea is positive for a loop that goes round leftwards.
+func signedArea(loop []Point) float64 {
 	origin, twice := loop[0], 0.0
 	for i, p := range loop {
 		q := loop[(i+1)%len(loop)]
 		twice += (p.X-origin.X)*(q.Y-origin.Y) - (q.X-origin.X)*(p.Y-origin.Y)
 	}
-	return math.Abs(twice) / 2
+	return twice / 2
 }
 
 // PolygonPerimeter gives the length in metres of a closed loop of corners, the last
@@ -87,62 +91,194 @@ func Star(circumradius float64) (Face, error) {
 	}, nil
 }
 
-// ExtrudedOutline is a built-up letter, sign or relief: an outline, with holes (the
-// counters of a letter), given a depth. It stands upright facing front. The base of
-// Ends is its back and the top its front, so EndsTop is an open-backed letter. Holes
-// lie inside the outer loop and apart from each other; that is not checked.
+// ExtrudedOutline is a built-up letter, sign or relief: what an outline fills, given
+// a depth. It stands upright facing front. The base of Ends is its back and the top
+// its front, so EndsTop is an open-backed letter.
+//
+// Where EdgeRadius is not 0, a quarter round runs along the whole front edge, holes
+// included. A depth t in from the edge the perimeter is then P - c t and the area
+// A - P t + c t^2/2 (Steiner, for an inset), c from [InsetLoss]. That is exact for a
+// disc, a bar and any outline whose corners stay sharp and whose parts stay apart
+// all the way in; a stroke narrower than the round is not told from its neighbours,
+// only an outline that has no room for the round at all.
 type ExtrudedOutline struct {
-	Outer []Point
-	Holes [][]Point
-	Depth float64 // m
-	Ends  Ends
+	Region     Region
+	InsetLoss  float64 // 2 pi for a disc; counts only where EdgeRadius is not 0
+	Depth      float64 // m
+	EdgeRadius float64 // m, at most Depth; 0 for a sharp front edge
+	Ends       Ends
 }
 
 // Faults lists what is wrong with the outline.
 func (o ExtrudedOutline) Faults() []DimensionError {
-	f := loopFaults("outer", o.Outer)
-	for i, hole := range o.Holes {
-		f = append(f, loopFaults(fmt.Sprintf("holes[%d]", i), hole)...)
-	}
-	if len(f) == 0 && o.Face().Area <= 0 {
-		f.add("outer", o.Face().Area, "an outline that encloses more than its holes, m2")
+	var f faultList
+	if !(o.Region.Area > 0 && o.Region.Area <= AreaMax && o.Region.Perimeter <= AreaMax) {
+		f.add("region", o.Region.Area, fmt.Sprintf("an outline that fills more than nothing, at most %g m2", float64(AreaMax)))
 	}
 	f.length("depth", o.Depth)
 	f.choice("ends", int(o.Ends), int(EndsNeither))
+	f.within("insetLoss", o.InsetLoss, -AreaMax, AreaMax, "")
+	switch {
+	case !(o.EdgeRadius >= 0 && o.EdgeRadius <= o.Depth):
+		f.add("edgeRadius", o.EdgeRadius, fmt.Sprintf("0 to %g m, the depth", o.Depth))
+	case len(f) == 0 && o.EdgeRadius > o.room():
+		f.add("edgeRadius", o.EdgeRadius, fmt.Sprintf("at most %.4g m, which leaves nothing of the front", o.room()))
+	}
 	return f
 }
 
-// Face gives the front face: the outer area less the holes, and every loop's
-// perimeter together. It relies on Faults being empty.
-func (o ExtrudedOutline) Face() Face {
-	face := Face{polygonArea(o.Outer), polygonPerimeter(o.Outer)}
-	for _, hole := range o.Holes {
-		face.Area -= polygonArea(hole)
-		face.Perimeter += polygonPerimeter(hole)
-	}
-	return face
+// room is the inset at which nothing is left: the smaller root of A - P t + c t^2/2.
+func (o ExtrudedOutline) room() float64 {
+	a, p := o.Region.Area, o.Region.Perimeter
+	return 2 * a / (p + math.Sqrt(max(0, p*p-2*o.InsetLoss*a)))
 }
 
-// Measure gives returns P depth, the faces that are moulded and volume A depth,
-// with A and P the area and perimeter of the front face (elementary). The outline
-// and the rim of an open back are P: holes have edges too. It relies on Faults
-// being empty.
+// Face gives the flat of the front: all of it, or what a rounded edge leaves. It
+// relies on Faults being empty.
+func (o ExtrudedOutline) Face() Face {
+	a, p, c, e := o.Region.Area, o.Region.Perimeter, o.InsetLoss, o.EdgeRadius
+	return Face{Area: max(0, a-p*e+c*e*e/2), Perimeter: max(0, p-c*e)}
+}
+
+// Measure gives, with area A and perimeter P of the outline, depth d, radius e of
+// the front edge and c its InsetLoss,
+//
+//	walls   P (d - e) + P e pi/2 - c e^2 (pi/2 - 1)
+//	volume  A d - P e^2 (1 - pi/4) + c e^3 (5/6 - pi/4)
+//
+// and the flat faces that are moulded: the quarter round is swept along the edge
+// (Pappus-Guldin; the integrals of the insets e (1 - cos f) over f from 0 to pi/2).
+// Outline, seam and the rim of an open back are P: holes have edges too. It relies
+// on Faults being empty.
 func (o ExtrudedOutline) Measure() Measures {
+	a, p, c, e := o.Region.Area, o.Region.Perimeter, o.InsetLoss, o.EdgeRadius
 	front, size := o.Face(), o.extent()
-	back := face{area: front.Area, perimeter: front.Perimeter}
 	return body{
-		skin: front.Perimeter * o.Depth, volume: front.Area * o.Depth, profile: front.Perimeter,
-		base: back.openUnless(o.Ends.BaseMoulded()), top: back.openUnless(o.Ends.TopMoulded()),
-		front: front.Area, side: size.Depth * size.Height, plan: size.Width * size.Depth,
+		skin:   max(0, p*(o.Depth-e)+p*e*math.Pi/2-c*e*e*(math.Pi/2-1)),
+		volume: max(0, a*o.Depth-p*e*e*(1-math.Pi/4)+c*e*e*e*(5.0/6-math.Pi/4)), profile: p,
+		base:  face{area: a, perimeter: p, open: !o.Ends.BaseMoulded()},
+		top:   face{area: front.Area, perimeter: front.Perimeter, open: !o.Ends.TopMoulded()},
+		front: a, side: size.Depth * size.Height, plan: size.Width * size.Depth,
 		extent: size,
 	}.whole()
 }
 
-func (o ExtrudedOutline) extent() Extent {
-	low, high := o.Outer[0], o.Outer[0]
-	for _, p := range o.Outer {
-		low = Point{min(low.X, p.X), min(low.Y, p.Y)}
-		high = Point{max(high.X, p.X), max(high.Y, p.Y)}
+// Half gives the measures of the front half of the depth, open at the back.
+func (o ExtrudedOutline) Half() Measures {
+	o.Depth /= 2
+	o.EdgeRadius = min(o.EdgeRadius, o.Depth)
+	if o.Ends.TopMoulded() {
+		o.Ends = EndsTop
+	} else {
+		o.Ends = EndsNeither
 	}
+	return o.Measure()
+}
+
+func (o ExtrudedOutline) extent() Extent {
+	low, high := o.Region.Low, o.Region.High
 	return Extent{Width: high.X - low.X, Depth: o.Depth, Height: high.Y - low.Y}
+}
+
+// InsetLoss gives how much shorter the edge of a region becomes, in metres for each
+// metre, as it is set in: the sum of 2 tan(a/2) over its corners, a the angle that
+// the edge turns through there, to the inside counted positive (elementary). A curve
+// of many corners comes to what it turns through, so a disc loses 2 pi and a
+// ring-shaped region nothing; a rectangle loses 8.
+//
+// The loops are taken one by one: corners that loops which cross make with each
+// other are not counted, and a corner sharper than about 11 degrees counts as that.
+func InsetLoss(loops [][]Point, rule Rule) float64 {
+	sum, work := 0.0, 0
+	for _, loop := range loops {
+		work += len(loop)
+	}
+	for _, loop := range loops {
+		side := 1.0
+		if len(loops)*work <= insetWorkMax {
+			side = insideSide(loop, loops, rule)
+		} else if signedArea(loop) < 0 {
+			side = -1 // as a single loop
+		}
+		sum += side * turning(loop)
+	}
+	return sum
+}
+
+// insetWorkMax bounds the looking for what lies beside loops, for drawings of very
+// many.
+const insetWorkMax = 4_000_000
+
+// turning is the sum of 2 tan(a/2) over a loop's corners, left turns positive.
+func turning(loop []Point) float64 {
+	const sharpest = 10 // tan(a/2)
+	loop = withoutRepeats(loop)
+	sum, n := 0.0, len(loop)
+	for i, p := range loop {
+		before, after := loop[(i+n-1)%n], loop[(i+1)%n]
+		in, out := vector{p.X - before.X, p.Y - before.Y}, vector{after.X - p.X, after.Y - p.Y}
+		sin, cos := in.cross(out)[2], in.dot(out)
+		if whole := in.length()*out.length() + cos; whole > 0 {
+			sum += 2 * max(-sharpest, min(sharpest, sin/whole))
+		}
+	}
+	return sum
+}
+
+func withoutRepeats(loop []Point) []Point {
+	out := slices.Compact(slices.Clone(loop))
+	for len(out) > 1 && out[len(out)-1] == out[0] {
+		out = out[:len(out)-1]
+	}
+	return out
+}
+
+// insideSide is 1 where the inside lies left of the loop's longest edge, -1 where it
+// lies right, 0 where that edge parts nothing.
+func insideSide(loop []Point, loops [][]Point, rule Rule) float64 {
+	const aside = 1e-6 // of the edge
+	n, at, longest := len(loop), 0, 0.0
+	for i, p := range loop {
+		if d := math.Hypot(loop[(i+1)%n].X-p.X, loop[(i+1)%n].Y-p.Y); d > longest {
+			at, longest = i, d
+		}
+	}
+	if longest == 0 {
+		return 0
+	}
+	p, q := loop[at], loop[(at+1)%n]
+	dx, dy := aside*(q.X-p.X), aside*(q.Y-p.Y)
+	middle := Point{(p.X + q.X) / 2, (p.Y + q.Y) / 2}
+	left := rule.inside(winding(Point{middle.X - dy, middle.Y + dx}, loops))
+	right := rule.inside(winding(Point{middle.X + dy, middle.Y - dx}, loops))
+	switch {
+	case left && !right:
+		return 1
+	case right && !left:
+		return -1
+	default:
+		return 0
+	}
+}
+
+// winding is how often loops go round a point, leftwards positive: the edges that
+// cross the ray to the right of it, up less down.
+func winding(at Point, loops [][]Point) int {
+	n := 0
+	for _, loop := range loops {
+		for i, p := range loop {
+			q := loop[(i+1)%len(loop)]
+			up := p.Y <= at.Y && q.Y > at.Y
+			if down := q.Y <= at.Y && p.Y > at.Y; !up && !down {
+				continue
+			}
+			left := (Edge{From: p, To: q}).side(at) > 0
+			if up && left {
+				n++
+			} else if !up && !left {
+				n--
+			}
+		}
+	}
+	return n
 }

@@ -20,9 +20,13 @@ type ProfilePoint struct {
 // but not cross itself, which is not checked. A curve is approached from within by
 // more points, with an error that falls as the square of their number.
 func Revolve(profile []ProfilePoint) (Shell, error) {
-	if err := profileFaults(profile).err(); err != nil {
+	if err := profileFaults("profile", profile).err(); err != nil {
 		return Shell{}, err
 	}
+	return revolve(profile), nil
+}
+
+func revolve(profile []ProfilePoint) Shell {
 	var shell Shell
 	for i := 1; i < len(profile); i++ {
 		p, q := profile[i-1], profile[i]
@@ -31,17 +35,17 @@ func Revolve(profile []ProfilePoint) (Shell, error) {
 		shell.Volume += volume
 	}
 	shell.Volume = math.Abs(shell.Volume)
-	return shell, nil
+	return shell
 }
 
-func profileFaults(profile []ProfilePoint) faultList {
+func profileFaults(field string, profile []ProfilePoint) faultList {
 	var f faultList
 	if len(profile) < 2 {
-		f.add("profile", float64(len(profile)), "at least 2 points")
+		f.add(field, float64(len(profile)), "at least 2 points")
 	}
 	for i, p := range profile {
-		f.within(fmt.Sprintf("profile[%d].radius", i), p.Radius, 0, LengthMax, " m")
-		f.within(fmt.Sprintf("profile[%d].height", i), p.Height, -LengthMax, LengthMax, " m")
+		f.within(fmt.Sprintf("%s[%d].radius", field, i), p.Radius, 0, LengthMax, " m")
+		f.within(fmt.Sprintf("%s[%d].height", field, i), p.Height, -LengthMax, LengthMax, " m")
 	}
 	return f
 }

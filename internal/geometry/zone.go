@@ -121,7 +121,7 @@ func (s HelicalStripe) Faults() []DimensionError {
 	}
 	f.length("width", s.Width)
 	if len(f) == 0 && s.Coverage() > 1 {
-		f.add("width", s.Width, fmt.Sprintf("at most %g m, or the stripe overlaps itself", s.Width/s.Coverage()))
+		f.add("width", s.Width, fmt.Sprintf("at most %.6g m, or the stripe overlaps itself", s.Width/s.Coverage()))
 	}
 	return f
 }

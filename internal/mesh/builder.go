@@ -1,0 +1,177 @@
+package mesh
+
+import (
+	"math"
+	"math/bits"
+)
+
+// Builder joins triangles into a Mesh as they are read: corners whose coordinates
+// are equal become one vertex.
+//
+// It finds a vertex by open addressing: eight bytes a slot, which hold the vertex and
+// enough of its hash to grow the table without a look at the vertices. A second, small
+// table holds the vertices seen last, for most corners of a file were seen a moment ago.
+type Builder struct {
+	mesh  Mesh
+	slots []slot // a power of two of them
+	limit int    // vertices that the slots take before they are doubled
+	last  []slot // vertices seen last, by the upper bits of their hash
+	warm  uint32 // keeps the early reads of touch alive
+}
+
+// slot holds a vertex; next is its index plus one, so that zero is free.
+type slot struct{ tag, next uint32 }
+
+// A block is as many corners as are hashed before their slots are read, so that the
+// processor fetches many slots at once.
+const (
+	block      = 64 // triangles
+	fewestSlot = 64
+	lastBits   = 13
+)
+
+// NewBuilder returns a builder with room for as many faces as the file is known to
+// hold, by the bytes that are there and not by what a header claims.
+func NewBuilder(faces int) *Builder {
+	vertices := faces/2 + 4 // Euler: a closed surface has half as many vertices as faces
+	b := &Builder{mesh: Mesh{
+		Faces:    make([][3]uint32, 0, faces),
+		Vertices: make([]Point, 0, vertices),
+	}, last: make([]slot, 1<<lastBits)}
+	b.resize(max(fewestSlot, 1<<bits.Len(uint(vertices+vertices/4)))) //nolint:gosec // faces is not below zero
+	return b
+}
+
+// Vertex returns the index of the vertex at a point, new or seen before.
+func (b *Builder) Vertex(p Point) uint32 {
+	p, tag := placed(p)
+	return b.vertex(p, tag)
+}
+
+// Face adds a face between three vertices that Vertex returned.
+func (b *Builder) Face(i, j, k uint32) {
+	b.mesh.Faces = append(b.mesh.Faces, [3]uint32{i, j, k})
+}
+
+// Triangle adds a face by its corners.
+func (b *Builder) Triangle(t Triangle) {
+	b.Face(b.Vertex(t[0]), b.Vertex(t[1]), b.Vertex(t[2]))
+}
+
+// Triangles adds faces by their corners, as Triangle does for each, but faster.
+func (b *Builder) Triangles(batch []Triangle) {
+	for len(batch) > 0 {
+		n := min(block, len(batch))
+		b.block(batch[:n])
+		batch = batch[n:]
+	}
+}
+
+func (b *Builder) block(batch []Triangle) {
+	var tags [3 * block]uint32
+	for i := range batch {
+		for c, p := range batch[i] {
+			_, tags[3*i+c] = placed(p)
+		}
+	}
+	b.touch(tags[:3*len(batch)])
+	for i := range batch {
+		var f [3]uint32
+		for c, p := range batch[i] {
+			f[c] = b.vertex(Point{p[0] + 0, p[1] + 0, p[2] + 0}, tags[3*i+c])
+		}
+		b.mesh.Faces = append(b.mesh.Faces, f)
+	}
+}
+
+// touch reads the slots that are about to be searched, in a loop so short that many reads
+// are under way at once.
+func (b *Builder) touch(tags []uint32) {
+	mask, warm := uint32(len(b.slots)-1), b.warm //nolint:gosec // at most 1<<31 slots
+	for _, tag := range tags {
+		warm ^= b.slots[tag&mask].next
+	}
+	b.warm = warm
+}
+
+// Zone says that the faces from here on are of a zone.
+func (b *Builder) Zone(name string) {
+	runs, first := b.mesh.Runs, len(b.mesh.Faces)
+	switch n := len(runs); {
+	case n > 0 && runs[n-1].Zone == name:
+	case n > 0 && runs[n-1].First == first:
+		runs[n-1].Zone = name
+	default:
+		b.mesh.Runs = append(runs, Run{Zone: name, First: first})
+	}
+}
+
+// Mesh returns what was built. The builder is not used afterwards.
+func (b *Builder) Mesh() *Mesh {
+	b.slots, b.last = nil, nil
+	return &b.mesh
+}
+
+// vertex returns the vertex at p, whose hash is tag.
+func (b *Builder) vertex(p Point, tag uint32) uint32 {
+	last := &b.last[tag>>(32-lastBits)]
+	if s := *last; s.tag == tag && s.next != 0 && b.mesh.Vertices[s.next-1] == p {
+		return s.next - 1
+	}
+	v := b.search(p, tag)
+	*last = slot{tag: tag, next: v + 1}
+	return v
+}
+
+// search finds the vertex at p among all, and adds it where it is new.
+func (b *Builder) search(p Point, tag uint32) uint32 {
+	mask := uint32(len(b.slots) - 1) //nolint:gosec // at most 1<<31 slots
+	for i := tag & mask; ; i = (i + 1) & mask {
+		s := b.slots[i]
+		if s.next == 0 {
+			return b.add(p, i, tag)
+		}
+		if s.tag == tag && b.mesh.Vertices[s.next-1] == p {
+			return s.next - 1
+		}
+	}
+}
+
+// add puts a new vertex into the free slot at i.
+func (b *Builder) add(p Point, i, tag uint32) uint32 {
+	b.mesh.Vertices = append(b.mesh.Vertices, p)
+	n := len(b.mesh.Vertices)
+	b.slots[i] = slot{tag: tag, next: uint32(n)} //nolint:gosec // readers bound the file
+	if n >= b.limit {
+		b.resize(2 * len(b.slots))
+	}
+	return uint32(n - 1) //nolint:gosec // readers bound the file
+}
+
+// resize moves the vertices to a table of so many slots.
+func (b *Builder) resize(slots int) {
+	old := b.slots
+	b.slots, b.limit = make([]slot, slots), slots/4*3
+	mask := uint32(slots - 1) //nolint:gosec // at most 1<<31 slots
+	for _, s := range old {
+		if s.next == 0 {
+			continue
+		}
+		i := s.tag & mask
+		for b.slots[i].next != 0 {
+			i = (i + 1) & mask
+		}
+		b.slots[i] = s
+	}
+}
+
+// placed returns a point without minus zeros, which are where zero is, and its hash.
+func placed(p Point) (Point, uint32) {
+	p = Point{p[0] + 0, p[1] + 0, p[2] + 0}
+	const odd = 0x9E3779B97F4A7C15 // the golden ratio's share of 1<<64, as multiplicative hashing has it
+	h := math.Float64bits(p[0]) * odd
+	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[1])) * odd
+	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[2])) * odd
+	h = (h ^ h>>32) * odd
+	return p, uint32(h >> 32)
+}

@@ -1,0 +1,158 @@
+package meshfile
+
+// read3MF reads a 3MF package (3MF core specification 1.3): what its build lists, with
+// every component in place. The unit of the model is applied after all transforms, for
+// it covers the translations too.
+func read3MF(data []byte, o Options) (*File, error) {
+	c, err := openContainer(data)
+	if err != nil {
+		return nil, err
+	}
+	m, err := c.models()
+	if err != nil {
+		return nil, err
+	}
+	f := &File{}
+	if f.Unit, err = o.carried(TMF, m.unit); err != nil {
+		return nil, err
+	}
+	return f, m.build(f, c.inflated+int64(len(data)), o)
+}
+
+// build lays every item of the build.
+func (m *model) build(f *File, size int64, o Options) error {
+	count := m.census()
+	total := tally{}
+	for i := range m.items {
+		object, err := m.find(&m.items[i])
+		if err != nil {
+			return err
+		}
+		t, err := count.count(object, 1)
+		if err != nil {
+			return err
+		}
+		total.add(t)
+	}
+	if err := total.allow(size, o); err != nil {
+		return err
+	}
+	root := asDrawn()
+	err := f.assemble(m.soup(size, o), total, func(a *assembly) error {
+		for i := range m.items {
+			if err := m.lay(a, count, &m.items[i], &root); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	m.report(f)
+	return err
+}
+
+// soup has the allowance of a file of so many bytes, less a quarter for the tables of
+// the model, which are held meanwhile.
+func (*model) soup(size int64, o Options) *soup {
+	s := newSoup(int(size), o)
+	s.memory -= size
+	return s
+}
+
+func (m *model) report(f *File) {
+	if m.skipped > 0 {
+		f.warn(PartsSkipped, "%d objects are supports or of no declared use and are left out", m.skipped)
+	}
+}
+
+// census counts the triangles of objects; supports have none.
+func (m *model) census() *census {
+	c := newCensus(len(m.objects))
+	c.own = func(object int) (int64, error) {
+		if m.objects[object].support {
+			m.skipped++
+			return 0, nil
+		}
+		return int64(m.objects[object].triangles.size()), nil
+	}
+	c.held = func(object, n int) (int, bool, error) {
+		held := m.objects[object].components
+		if n >= held.size() || m.objects[object].support {
+			return 0, false, nil
+		}
+		child, err := m.find(&m.components[int(held.first)+n])
+		return child, true, err
+	}
+	return c
+}
+
+// find returns the object that a component or an item refers to.
+func (m *model) find(c *component) (int, error) {
+	object, ok := m.index[c.refers]
+	if !ok {
+		return 0, faultf(IndexRange, "object %d is used, but %s does not hold it", c.refers.id, m.parts[c.refers.part])
+	}
+	return int(object), nil
+}
+
+// lay puts the object of a component, and what it holds, into an assembly.
+func (m *model) lay(a *assembly, count *census, c *component, outer *placement) error {
+	object, err := m.find(c)
+	if err != nil || count.tallies[object].triangles == 0 {
+		return err
+	}
+	at := *outer
+	if c.at > 0 {
+		at = m.placements[c.at-1].within(outer)
+	}
+	o := &m.objects[object]
+	if err := a.lay(m.surface(o), &at); err != nil {
+		return err
+	}
+	for i := o.components.first; i < o.components.end; i++ {
+		if err := m.lay(a, count, &m.components[i], &at); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// surface is the mesh of an object.
+func (m *model) surface(o *object) *part {
+	vertices := m.vertices[o.vertices.first:o.vertices.end]
+	triangles := m.triangles[o.triangles.first:o.triangles.end]
+	return &part{
+		vertices: len(vertices), triangles: len(triangles),
+		vertex: func(i uint32) [3]float64 {
+			v := vertices[i]
+			return [3]float64{float64(v[0]), float64(v[1]), float64(v[2])}
+		},
+		triangle: func(t int) [3]uint32 { return triangles[t].corners },
+		zone:     func(t int) (string, error) { return m.zone(o, &triangles[t]) },
+	}
+}
+
+// zone is the name of the material of a triangle: its own, else that of its object (3MF
+// core specification, triangle pid and p1, object pid and pindex).
+func (m *model) zone(o *object, t *triangle) (string, error) {
+	group, property := t.group, t.property
+	if group == 0 {
+		group = o.group
+	}
+	if property == 0 {
+		property = max(o.property, 1)
+	}
+	if group == 0 {
+		return "", nil
+	}
+	if id := (resource{part: o.part, id: group - 1}); m.last.id != id || !m.last.known {
+		m.last.id, m.last.known = id, true
+		m.last.names, m.last.named = m.groups[id]
+	}
+	if !m.last.named {
+		return "", nil // a texture, or another extension's
+	}
+	if int(property) > m.last.names.size() {
+		return "", faultf(IndexRange, "a triangle uses material %d of the %d in group %d", property-1, m.last.names.size(), group-1)
+	}
+	return m.names[m.last.names.first+property-1], nil
+}
