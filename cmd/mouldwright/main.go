@@ -18,6 +18,7 @@ const usage = `Mouldwright quotes bespoke fibreglass (GRP) work: pattern, mould,
 
 Usage:
   mouldwright quote FILE          price a brief from a JSON file and print the itemised quote
+  mouldwright measure FILE        measure a mesh at a scale and print a takeoff sheet
   mouldwright serve               serve the engine over gRPC and REST on one port
   mouldwright ratebook check FILE find every fault of a rate book
   mouldwright ratebook export     print the demo rate book, to start your own from
@@ -67,6 +68,8 @@ func (p *program) command(ctx context.Context, args []string) error {
 	switch name {
 	case "quote":
 		return p.quote(args[1:])
+	case "measure":
+		return p.measure(args[1:])
 	case "serve":
 		return p.serve(ctx, args[1:])
 	case "ratebook":

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -19,6 +20,7 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -104,6 +106,7 @@ func TestABriefCostsTheSameAtEveryDoor(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer func() { _ = conn.Close() }()
+	uploadHare(t, s.address)
 	for _, file := range briefFiles(t) {
 		t.Run(filepath.Base(file), func(t *testing.T) {
 			doc, err := os.ReadFile(file)
@@ -124,6 +127,23 @@ func TestABriefCostsTheSameAtEveryDoor(t *testing.T) {
 	}
 }
 
+// uploadHare gives the service the mesh that a demo brief refers to.
+func uploadHare(t *testing.T, address string) {
+	t.Helper()
+	file, err := os.ReadFile("../../testdata/meshes/hare.glb")
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.Post("http://"+address+"/v1/meshes?meshId=hare", "model/gltf-binary", bytes.NewReader(file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = answer.Body.Close() }()
+	if text, _ := io.ReadAll(answer.Body); answer.StatusCode != http.StatusOK {
+		t.Fatalf("%d %s", answer.StatusCode, text)
+	}
+}
+
 func goCall(t *testing.T, doc []byte) string {
 	t.Helper()
 	rules, err := wire.NewValidator()
@@ -134,6 +154,7 @@ func goCall(t *testing.T, doc []byte) string {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
+	book.Meshes = (&shelf.Folder{Dirs: []fs.FS{os.DirFS("../../testdata/meshes")}, Most: 1 << 20}).Model
 	q, err := book.Price(decoded(t, doc))
 	if err != nil {
 		t.Fatal(err)

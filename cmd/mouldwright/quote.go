@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
@@ -13,6 +15,7 @@ import (
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/quote"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -27,6 +30,8 @@ func (p *program) quote(args []string) error {
 	rateBook := f.String("rate-book", "", "price by the rate book in this `file` instead of the demo's")
 	asJSON := f.Bool("json", false, "print what the REST door answers, in one line")
 	workings := f.Bool("workings", false, "print every operation, cost and purchase too; with --json, answer with them")
+	meshes := f.String("meshes", "", "`folder` of the mesh files that the brief names: meshes/hare is hare.glb or another format there (default: the brief's own folder, then the folder meshes beside it)")
+	unit := f.String("unit", "", "what one `unit` of those files is: mm, cm, m, in, ft; STL, OBJ and PLY do not say themselves")
 	client := f.Bool("client", false, "leave out what is the studio's own: costs, hours, margin")
 	files, err := p.parse(f, args)
 	if err != nil {
@@ -43,6 +48,11 @@ func (p *program) quote(args []string) error {
 	if err != nil {
 		return err
 	}
+	folder, err := p.meshes(files[0], *meshes, *unit)
+	if err != nil {
+		return err
+	}
+	book.Meshes = folder.Model
 	pb, err := readBrief(files[0], book, rules)
 	if err != nil {
 		return err
@@ -53,7 +63,7 @@ func (p *program) quote(args []string) error {
 	q, err := book.Price(pb)
 	switch {
 	case err != nil:
-		return explained(err)
+		return errors.Join(explained(err), folder.Err())
 	case *asJSON:
 		return p.writeJSON(q, *workings)
 	case *client:
@@ -61,6 +71,20 @@ func (p *program) quote(args []string) error {
 	default:
 		return document.Text(p.stdout, q, *workings)
 	}
+}
+
+// meshes looks for the meshes of a brief in files.
+func (p *program) meshes(file, dir, unit string) (*shelf.Folder, error) {
+	reading, err := (&measuring{unit: unit}).reading(file)
+	if err != nil {
+		return nil, p.misused("quote: " + err.Error())
+	}
+	own := filepath.Dir(file)
+	folder := &shelf.Folder{Dirs: []fs.FS{os.DirFS(own), os.DirFS(filepath.Join(own, "..", "meshes"))}, Unit: reading.Unit, Most: mostMesh}
+	if dir != "" {
+		folder.Dirs = []fs.FS{os.DirFS(dir)}
+	}
+	return folder, nil
 }
 
 func (p *program) writeJSON(q *quote.Quote, workings bool) error {

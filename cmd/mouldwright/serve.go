@@ -22,6 +22,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	rateBook := f.String("rate-book", "", "price by the rate book in this `file` instead of the demo's")
 	timeout := f.Duration("timeout", 0, "longest `time` a call may take (default 10s)")
 	drain := f.Duration("drain", 0, "longest `time` calls may go on once the service stops (default 10s)")
+	meshLimit := f.Int64("mesh-limit", 0, "largest mesh file that is taken in, in `bytes` (default 64 MiB)")
 	rest, err := p.parse(f, args)
 	if err != nil {
 		return err
@@ -38,7 +39,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return err
 	}
 	log := slog.New(slog.NewJSONHandler(p.stderr, nil))
-	s, err := server.New(server.Config{Books: server.NewBooks(book), Logger: log, Timeout: *timeout, DrainLimit: *drain})
+	s, err := server.New(server.Config{Books: server.NewBooks(book), Logger: log, Timeout: *timeout, DrainLimit: *drain, MeshLimit: *meshLimit})
 	if err != nil {
 		return err
 	}

@@ -55,7 +55,7 @@ func TestTheDocumentHasEveryMethod(t *testing.T) {
 		for i := range file.Services().Len() {
 			service := file.Services().Get(i)
 			for j := range service.Methods().Len() {
-				if id := string(service.Name() + "_" + service.Methods().Get(j).Name()); !described[id] {
+				if id := string(service.Name() + "_" + service.Methods().Get(j).Name()); !described[id] && !service.Methods().Get(j).IsStreamingClient() {
 					t.Errorf("%s is not described", id)
 				}
 			}

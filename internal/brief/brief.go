@@ -79,9 +79,13 @@ func (r Route) String() string {
 
 // Form is the shape of one cast: exactly one of its fields is set.
 type Form struct {
-	Solids   []Solid
+	Solids []Solid
+	// Whole names a form that is one solid by itself, "outline", "profile" or "sweep":
+	// Solids then holds it alone. Empty for a list of solids.
+	Whole    string
 	Measured *Measured
-	// Later names a form that is not reckoned yet, such as "outline"; empty otherwise.
+	Mesh     *MeshForm
+	// Later names a form that is not reckoned yet, such as "likeness"; empty otherwise.
 	Later string
 }
 
@@ -93,6 +97,7 @@ type Solid struct {
 	Halved  bool
 	Contact float64 // m2 that each loses where it meets its neighbour
 	Joined  float64 // m of rim that each loses there
+	Unread  string  // why the drawing that it is made from cannot be used; empty where it can, or is none
 }
 
 // Measure returns the measures of one such solid, whole or halved.
@@ -123,10 +128,13 @@ type Zone struct {
 
 // ZoneShape is a zone's shape: exactly one of its fields is set.
 type ZoneShape struct {
-	Spot  *geometry.Spot
-	Band  *Band
-	Panel *Panel
-	Later string // a shape that is not reckoned yet
+	Spot      *geometry.Spot
+	Band      *Band
+	Panel     *Panel
+	Lettering *Lettering
+	Stripe    *geometry.HelicalStripe
+	// MeshArea names one of the areas that the mesh's file names; empty otherwise.
+	MeshArea string
 }
 
 // Band runs round a turned form.
@@ -141,6 +149,13 @@ type Band struct {
 type Panel struct {
 	Share float64 // of the cast's moulded surface, above 0 to 1
 	Edge  float64 // m; 0 where unknown
+}
+
+// Lettering is what a drawing fills, flat on the surface.
+type Lettering struct {
+	Area   float64 // m2
+	Edge   float64 // m, holes included
+	Unread string  // why the drawing cannot be used; empty where it can
 }
 
 // Fixing is fixings of one kind in each cast.

@@ -186,27 +186,39 @@ func (c *checker) form(p fault.Path, f *Form) {
 	var surface float64
 	for i := range f.Solids {
 		item := p.Item("solids", i)
+		if f.Whole != "" {
+			item = p
+		}
 		surface += c.solid(item, &f.Solids[i])
 		sound = sound && f.Solids[i].Shape != nil
 	}
 	sound = sound && len(c.faults) == before
+	shape := p.Field("solids")
+	if f.Whole != "" {
+		shape = p.Field(f.Whole)
+	}
 	switch {
 	case f.Measured != nil:
 		c.measured(p.Field("measured"), f.Measured)
+	case f.Mesh != nil:
+		c.mesh(p.Field("mesh"), f.Mesh)
 	case surface > MostSurface:
-		c.faults.Add(p.Field("solids"), "got a surface of %.0f m2, allowed: at most %d m2 a cast", surface, MostSurface)
+		c.faults.Add(shape, "got a surface of %.0f m2, allowed: at most %d m2 a cast", surface, MostSurface)
 	case surface < leastSurface && len(f.Solids) > 0 && sound:
-		c.faults.Add(p.Field("solids"), "got a surface of %g m2 after contact areas, allowed: at least %g m2", surface, leastSurface)
+		c.faults.Add(shape, "got a surface of %g m2 after contact areas, allowed: at least %g m2", surface, leastSurface)
 	}
 }
 
 // solid checks one entry of the list and returns the surface it adds.
 func (c *checker) solid(p fault.Path, s *Solid) float64 {
 	c.number(p.Field("count"), float64(s.Count), 1, MostCount, "solids")
+	shape := p.Field(s.Kind)
+	if s.Unread != "" {
+		c.faults.Add(shape.Field("pathData"), "%s", s.Unread)
+	}
 	if s.Shape == nil {
 		return 0 // the missing shape is named by the door that read it
 	}
-	shape := p.Field(s.Kind)
 	dims := s.Shape.Faults()
 	for _, d := range dims {
 		c.dimension(shape, d)
@@ -239,13 +251,18 @@ func (c *checker) dimension(p fault.Path, d geometry.DimensionError) {
 // that the geometry gives it in.
 func asWritten(dimension string) (field, in string) {
 	switch dimension {
-	case "sides", "ends":
+	case "sides", "ends", "points", "stations", "turns":
 		return dimension, ""
+	case "region":
+		return "pathData", " m2"
 	case "profile":
 		return "curve", ""
 	case "angle":
 		return "angleDeg", " rad"
 	default:
+		if strings.HasSuffix(dimension, "]") { // an item of a list, and not one length of it
+			return dimension, " m"
+		}
 		return dimension + "Mm", " m"
 	}
 }
@@ -295,6 +312,9 @@ func (p *Piece) hasHalf() bool {
 func (p *Piece) opensAnywhere() bool {
 	if m := p.Form.Measured; m != nil {
 		return m.Rim > 0
+	}
+	if m := p.Form.Mesh; m != nil {
+		return m.Model == nil || m.Model.Opens() // a mesh that is not there is named elsewhere
 	}
 	for i := range p.Form.Solids {
 		s := &p.Form.Solids[i]
@@ -348,6 +368,31 @@ func (c *checker) zoneShape(p fault.Path, b *Piece, z *Zone) {
 		panel := p.Field("panel")
 		c.above(panel.Field("sharePercent"), 100*s.Panel.Share, 100, "percent")
 		c.number(panel.Field("edgeMm"), 1000*s.Panel.Edge, 0, 1_000_000, "mm")
+	case s.MeshArea != "":
+		c.meshArea(p.Field("meshArea"), b, s.MeshArea)
+	case s.Lettering != nil:
+		lettering := p.Field("lettering")
+		if s.Lettering.Unread != "" {
+			c.faults.Add(lettering.Field("pathData"), "%s", s.Lettering.Unread)
+		}
+	case s.Stripe != nil:
+		c.stripe(p.Field("stripe"), s.Stripe)
+	}
+}
+
+// stripe checks the contract's limits, and then what only the dimensions together
+// show: a stripe that overlaps itself.
+func (c *checker) stripe(p fault.Path, s *geometry.HelicalStripe) {
+	before := len(c.faults)
+	c.above(p.Field("widthMm"), 1000*s.Width, 20_000, "mm")
+	c.above(p.Field("diameterMm"), 1000*s.Diameter, 20_000, "mm")
+	c.above(p.Field("pitchMm"), 1000*s.Pitch, 20_000, "mm")
+	c.above(p.Field("turns"), s.Turns, 1000, "turns")
+	if len(c.faults) > before {
+		return
+	}
+	for _, d := range s.Faults() {
+		c.dimension(p, d)
 	}
 }
 
@@ -416,11 +461,18 @@ func (c *checker) holds(p fault.Path, b *Piece) {
 		m := s.Measure()
 		longest := max(m.Extent.Width, m.Extent.Depth, m.Extent.Height)
 		if longest > diagonal*(1+1e-9) || m.Volume > volume*(1+1e-9) {
-			c.faults.Add(p, "got %.10g x %.10g x %.10g mm, allowed: a size that holds solid %d, which is %.10g mm long and encloses %.4g m3",
-				1000*x.Width, 1000*x.Depth, 1000*x.Height, i, 1000*longest, m.Volume)
+			c.faults.Add(p, "got %.10g x %.10g x %.10g mm, allowed: a size that holds %s, which is %.10g mm long and encloses %.4g m3",
+				1000*x.Width, 1000*x.Depth, 1000*x.Height, b.Form.solidName(i), 1000*longest, m.Volume)
 			return
 		}
 	}
+}
+
+func (f *Form) solidName(i int) string {
+	if f.Whole != "" {
+		return "the " + f.Whole
+	}
+	return fmt.Sprintf("solid %d", i)
 }
 
 func (c *checker) mould(p fault.Path, b *Piece) {

@@ -2,8 +2,8 @@ package brief
 
 import "github.com/mouldwright/mouldwright/internal/fault"
 
-// Later names what in the brief is not reckoned yet, with its path: forms and
-// zone shapes that the contract has and this engine does not.
+// Later names what in the brief is not reckoned yet, with its path: forms that the
+// contract has and this engine does not.
 func (b *Brief) Later() fault.List {
 	var later fault.List
 	var root fault.Path
@@ -19,13 +19,7 @@ func laterPieces(later *fault.List, at fault.Path, pieces []Piece) {
 		p := at.Item("pieces", i)
 		if form := pieces[i].Form.Later; form != "" {
 			f := p.Field("form")
-			later.Add(f.Field(form), "this form is not reckoned yet; use solids or measured")
-		}
-		for j := range pieces[i].Zones {
-			if shape := pieces[i].Zones[j].Shape.Later; shape != "" {
-				z := p.Item("zones", j)
-				later.Add(z.Field(shape), "this zone shape is not reckoned yet; use spot, band or panel")
-			}
+			later.Add(f.Field(form), "this form is not reckoned yet; use solids, measured or another form")
 		}
 	}
 }

@@ -24,6 +24,9 @@ type Book struct {
 	Edition *ratebook.Edition
 	// Document is the revision as it was written.
 	Document *mouldwrightv1.RateBook
+	// Meshes finds the meshes that briefs refer to; nil where there are none. It is
+	// set before the book is used.
+	Meshes brief.Meshes
 	// Sum is the SHA-256 of the document as this service writes it, in hexadecimal.
 	Sum string
 }
@@ -82,6 +85,7 @@ func (b *Book) ReadBrief(doc []byte, rules *wire.Validator) (*mouldwrightv1.Brie
 // same.
 func (b *Book) Meaning(pb *mouldwrightv1.Brief) fault.List {
 	of, faults := wire.Brief(pb)
+	of.Fit(b.Meshes)
 	faults = append(faults, of.Check(b.Edition)...)
 	return append(faults, of.Later()...)
 }
@@ -93,6 +97,7 @@ func (b *Book) Brief(pb *mouldwrightv1.Brief) (*brief.Brief, error) {
 	if len(faults) > 0 {
 		return nil, wire.InOrder(pb.ProtoReflect().Descriptor(), b.Meaning(pb))
 	}
+	of.Fit(b.Meshes)
 	return of, nil
 }
 
@@ -106,7 +111,7 @@ func (b *Book) Price(pb *mouldwrightv1.Brief) (*quote.Quote, error) {
 	if err != nil {
 		return nil, ordered(pb, err)
 	}
-	if q.Fingerprint, err = wire.Fingerprint(pb, b.Sum, estimate.Engine); err != nil {
+	if q.Fingerprint, err = wire.Fingerprint(pb, b.Sum, estimate.Engine, of.MeshSums()...); err != nil {
 		return nil, fmt.Errorf("fingerprinting the brief: %w", err)
 	}
 	return q, nil

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,6 +15,7 @@ import (
 	"github.com/mouldwright/mouldwright/internal/document"
 	"github.com/mouldwright/mouldwright/internal/quote"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -34,6 +36,7 @@ func priced(t testing.TB, name string) *quote.Quote {
 	if book == nil {
 		t.Fatal(faults)
 	}
+	book.Meshes = (&shelf.Folder{Dirs: []fs.FS{os.DirFS(filepath.Join("..", "..", "testdata", "meshes"))}, Most: 1 << 20}).Model
 	doc, err := os.ReadFile(filepath.Join("..", "..", "testdata", "briefs", name+".json"))
 	if err != nil {
 		t.Fatal(err)
@@ -93,6 +96,8 @@ func TestGoldenText(t *testing.T) {
 		{"gate-snails", "gate-snails.txt", false},
 		{"one-off-hare", "one-off-hare.txt", false},
 		{"wall-pairs", "wall-pairs.txt", false},
+		{"letters-and-tails", "letters-and-tails.txt", false},
+		{"hare-from-maquette", "hare-from-maquette.txt", false},
 	} {
 		t.Run(c.file, func(t *testing.T) { golden(t, c.file, written(t, priced(t, c.brief), c.workings)) })
 	}
@@ -119,7 +124,7 @@ func TestGoldenJSON(t *testing.T) {
 
 // No line is wider than the page, save where one word is; and none ends in a space.
 func TestLinesKeepToThePage(t *testing.T) {
-	for _, name := range []string{"toadstool-trail", "gate-snails", "one-off-hare", "wall-pairs"} {
+	for _, name := range []string{"toadstool-trail", "gate-snails", "one-off-hare", "wall-pairs", "letters-and-tails", "hare-from-maquette"} {
 		for i, line := range strings.Split(written(t, priced(t, name), true), "\n") {
 			if utf8.RuneCountInString(line) > columns && len(strings.Fields(line)) > 1 {
 				t.Errorf("%s, line %d has %d columns: %s", name, i+1, utf8.RuneCountInString(line), line)

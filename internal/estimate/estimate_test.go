@@ -155,22 +155,17 @@ func TestOptions(t *testing.T) {
 	same(t, "sooner, more", q.Options[1].Difference, "10")
 }
 
-// Every form and zone shape that the contract has and this engine does not is named
-// with its path, in the options too.
+// Every form that the contract has and this engine does not is named with its path,
+// in the options too.
 func TestLaterForms(t *testing.T) {
 	e := ratebooktest.Tiny(t)
-	for _, form := range []string{"outline", "profile", "sweep", "mesh", "likeness"} {
+	for _, form := range []string{"likeness"} {
 		p := slabs("a", 1)
 		p.Form = brief.Form{Later: form}
 		later(t, e, job(p), "pieces[0].form."+form)
 		b := job(slabs("a", 1))
 		b.Options = []brief.Option{{Code: "o", Pieces: []brief.Piece{p}}}
 		later(t, e, b, "options[0].pieces[0].form."+form)
-	}
-	for _, shape := range []string{"lettering", "stripe"} {
-		p := slabs("a", 1)
-		p.Zones = []brief.Zone{{Name: "z", Finish: "flake", Count: 1, Shape: brief.ZoneShape{Later: shape}}}
-		later(t, e, job(slabs("b", 1), p), "pieces[1].zones[0]."+shape)
 	}
 }
 

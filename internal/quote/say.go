@@ -57,10 +57,23 @@ func (n *notes) assumed(p *Piece) {
 	if asked.Unsaid {
 		n.assume("%s: taken to stand outdoors, the more demanding.", p.Name)
 	}
+	n.assumedMesh(p, asked)
 	n.assumedMould(p, asked)
 	n.assumedZones(p)
 	if len(asked.Form.Solids) > 0 && asked.Size == nil {
 		n.assume("%s: overall size %s; %s.", p.Name, size(p), p.Basis.Size)
+	}
+}
+
+// assumedMesh says what a piece made from a mesh was measured from.
+func (n *notes) assumedMesh(p *Piece, asked *brief.Piece) {
+	if p.Sheet == nil {
+		return
+	}
+	n.assume("%s: measured from %s at %.10g times its size, which makes it %s; surface: %s; foam: %s.",
+		p.Name, asked.Form.Mesh.Name, p.Sheet.Scale, size(p), p.Sheet.SurfaceBasis(), p.Sheet.VolumeBasis())
+	for _, w := range p.Sheet.Warnings {
+		n.look("%s: %s.", p.Name, w.Says)
 	}
 }
 
@@ -84,7 +97,10 @@ func (n *notes) assumedMould(p *Piece, asked *brief.Piece) {
 	if p.Direct {
 		return
 	}
-	if asked.Mould.Pieces == 0 {
+	switch {
+	case asked.Mould.Pieces == 0 && p.Sheet != nil:
+		n.assume("%s: a mould in %d %s, suggested from straight pulls with 2 degrees of draft and not proven.", p.Name, p.MouldParts, plural("piece", p.MouldParts))
+	case asked.Mould.Pieces == 0:
 		n.assume("%s: a mould in %d %s, usual for %s body.", p.Name, p.MouldParts, plural("piece", p.MouldParts), withArticle(p.Body))
 	}
 	if asked.Mould.Parting == nil && p.Parting > 0 {

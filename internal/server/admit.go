@@ -31,19 +31,23 @@ func (p *places) admit(ctx context.Context, request any, _ *grpc.UnaryServerInfo
 	if err := p.take(ctx); err != nil {
 		return nil, err
 	}
-	defer func() { <-p.taken }()
+	defer p.free()
 	return next(ctx, request)
 }
 
 // reckons reports whether an RPC takes more than looking something up.
 func reckons(request any) bool {
 	switch request.(type) {
-	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest:
+	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest,
+		*mouldwrightv1.CreateMeshRequest, *mouldwrightv1.MeasureMeshRequest, *mouldwrightv1.CompareMeshesRequest, *mouldwrightv1.GetMeshPictureRequest:
 		return true
 	default:
 		return false
 	}
 }
+
+// free gives a place back.
+func (p *places) free() { <-p.taken }
 
 func (p *places) take(ctx context.Context) error {
 	select {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/mouldwright/mouldwright/internal/brief"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/fault"
 )
@@ -29,6 +30,14 @@ func NewBooks(current *desk.Book, others ...*desk.Book) *Books {
 		b.all[bookPrefix+o.Edition.Revision] = o
 	}
 	return b
+}
+
+// Refer lets the briefs that the books price refer to meshes. It is done before any
+// is priced.
+func (b *Books) Refer(meshes brief.Meshes) {
+	for _, book := range b.all {
+		book.Meshes = meshes
+	}
 }
 
 // Find returns the book of a resource name; the one in force for no name and

@@ -23,9 +23,13 @@ import (
 type chain struct {
 	log     *slog.Logger
 	timeout time.Duration
+	study   time.Duration // of a mesh that is taken in, in place of timeout
 	rules   *wire.Validator
 	books   *Books
 	places  *places
+
+	meshLimit int64   // bytes of a mesh file
+	uploads   *places // for mesh files on their way in, which take memory
 }
 
 // links are the interceptors, outermost first.
@@ -142,7 +146,11 @@ func rescue(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc
 
 // hurry gives a call the caller's time, and no more than the service's own.
 func (c *chain) hurry(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
-	ctx, cancel := context.WithTimeout(ctx, c.timeout)
+	limit := c.timeout
+	if _, ok := request.(*mouldwrightv1.CreateMeshRequest); ok {
+		limit = c.study
+	}
+	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
@@ -201,9 +209,13 @@ func gathered(m proto.Message, form, limits, meaning fault.List) *violations {
 	return v
 }
 
-// stream is the chain for what only gRPC has and no contract of ours describes:
-// reflection and the watching of health.
+// stream is the chain for what only gRPC has: reflection and the watching of health,
+// which no contract of ours describes, and the upload of a mesh, which once it is
+// whole goes on through the chain of every other call.
 func (c *chain) stream(server any, stream grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
+	if info.FullMethod == mouldwrightv1.TakeoffService_UploadMesh_FullMethodName {
+		return c.upload(server, stream)
+	}
 	ctx, own := calling(stream.Context())
 	start := time.Now()
 	if err := stream.SetHeader(metadata.Pairs(requestIDKey, own.id)); err != nil {

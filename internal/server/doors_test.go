@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"encoding/base64"
 	"fmt"
 	"net/http"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/genproto/googleapis/api/annotations"
+	"google.golang.org/genproto/googleapis/api/httpbody"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
@@ -41,6 +43,11 @@ func rpcs(t testing.TB) []rpc {
 	t.Helper()
 	of := map[string]string{
 		"MeasureBrief": request(demoBrief(t)), "EstimateLabour": request(demoBrief(t)), "PreviewQuote": request(demoBrief(t)),
+		"CreateMesh": `{"reading":{"meshId":"hook","fileName":"public/p06_undercut_hook.stl","unit":"LENGTH_UNIT_MILLIMETRE"},"file":"` +
+			base64.StdEncoding.EncodeToString(meshFile(t, "public/p06_undercut_hook.stl")) + `"}`,
+		"GetMesh": `{"name":"meshes/hook"}`, "ListMeshes": `{}`, "MeasureMesh": `{"name":"meshes/hook","scale":2}`,
+		"CompareMeshes": `{"name":"meshes/hook","other":"meshes/hare"}`, "GetMeshPicture": `{"name":"meshes/hook"}`,
+		"UploadMesh": "", "DeleteMesh": "", // one is a stream and the other can be done once: see mesh_test.go
 		"ApplyMargin": costs, "GetRateBook": `{"name":"rateBooks/current"}`, "CheckRateBook": `{"rateBook":` + string(demo.Document()) + `}`,
 	}
 	var all []rpc
@@ -52,12 +59,16 @@ func rpcs(t testing.TB) []rpc {
 				verb, path := bindingOf(m)
 				body, ok := of[string(m.Name())]
 				require.True(t, ok, "%s: give it a request here", m.FullName())
+				if body == "" {
+					continue
+				}
+				path = strings.Replace(path, "{name=meshes/*}", "meshes/hook", 1)
 				all = append(all, rpc{fmt.Sprintf("/%s/%s", s.FullName(), m.Name()), verb, strings.Replace(path, "{name=rateBooks/*}", "rateBooks/current", 1), body})
 			}
 		}
 		return true
 	})
-	require.GreaterOrEqual(t, len(all), len(of))
+	require.GreaterOrEqual(t, len(all)+2, len(of))
 	return all
 }
 
@@ -96,10 +107,15 @@ func TestBothDoorsGiveTheSameAnswer(t *testing.T) {
 			t.Run(r.method+" "+name, func(t *testing.T) {
 				message, err := r.byGRPC(t.Context(), t, s)
 				require.NoError(t, err)
-				want, err := wire.Encode(message)
-				require.NoError(t, err)
 				got := r.byREST(t, s)
 				require.Equal(t, http.StatusOK, got.status, "%s", got.body)
+				if picture, ok := message.(*httpbody.HttpBody); ok {
+					assert.Equal(t, picture.GetData(), got.body)
+					assert.Equal(t, picture.GetContentType(), got.header.Get("Content-Type"))
+					return
+				}
+				want, err := wire.Encode(message)
+				require.NoError(t, err)
 				assert.Equal(t, string(want), string(got.body))
 				assert.Equal(t, "application/json", got.header.Get("Content-Type"))
 				assert.Greater(t, len(want), len("{}"))
@@ -154,8 +170,8 @@ func TestEveryRPCRunsThroughTheChainAtBothDoors(t *testing.T) {
 func TestEveryRPCIsValidatedAtBothDoors(t *testing.T) {
 	s := start(t, Config{})
 	for _, r := range rpcs(t) {
-		if strings.HasSuffix(r.method, "CheckRateBook") || r.verb == http.MethodGet {
-			continue
+		if strings.HasSuffix(r.method, "CheckRateBook") || r.verb == http.MethodGet || strings.Contains(r.path, ":") && strings.Contains(r.path, "meshes/") {
+			continue // of these the path alone makes a whole request
 		}
 		t.Run(r.method, func(t *testing.T) {
 			r.body = "{}"

@@ -42,6 +42,10 @@ const (
 	reasonNoMethod  = "RPC_NOT_FOUND"
 	reasonTooBusy   = "TOO_BUSY"
 	reasonHost      = "HOST_NOT_LOCAL"
+	reasonMesh      = "MESH_UNREADABLE"
+	reasonNoMesh    = "MESH_NOT_FOUND"
+	reasonMeshTaken = "MESH_NAME_TAKEN"
+	reasonMeshRoom  = "MESH_STORE_FULL"
 )
 
 // Reasons of a single fault.

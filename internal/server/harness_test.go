@@ -29,6 +29,7 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -68,7 +69,9 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 	rules := rulesOf(t)
 	book := &logbook{}
 	c.Books, c.Logger = demoBooks(t, rules), slog.New(slog.NewJSONHandler(book, nil))
-	all := services(c.Books, rules)
+	c = c.withDefaults()
+	shelved(t, c.Meshes)
+	all := services(c, rules)
 	for i := range all {
 		if len(quotes) > 0 && all[i].desc == &mouldwrightv1.QuoteService_ServiceDesc {
 			all[i].impl = quotes[0]
@@ -96,6 +99,33 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 	t.Cleanup(func() { require.NoError(t, r.stop()) })
 	return r
 }
+
+// shelved puts on a shelf the meshes that demo briefs and requests of these tests refer to. They are studied once for all tests.
+func shelved(t testing.TB, s *shelf.Shelf) {
+	t.Helper()
+	items, err := studiedOnce()
+	require.NoError(t, err)
+	for _, item := range items {
+		_, err := s.Keep(item)
+		require.NoError(t, err)
+	}
+}
+
+var studiedOnce = sync.OnceValues(func() ([]*shelf.Item, error) {
+	var items []*shelf.Item
+	for _, of := range []shelf.Reading{{ID: "hare", FileName: "hare.glb"}, {ID: "hook", FileName: "public/p06_undercut_hook.stl", Unit: 0.001}} {
+		file, err := os.ReadFile(filepath.Join("..", "..", "testdata", "meshes", of.FileName))
+		if err != nil {
+			return nil, err
+		}
+		item := shelf.Identify(file, of)
+		if err := item.Study(); err != nil {
+			return nil, err
+		}
+		items = append(items, item)
+	}
+	return items, nil
+})
 
 // answerOf is what the REST door said.
 type answerOf struct {

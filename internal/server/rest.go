@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/grpc-ecosystem/grpc-gateway/v2/runtime"
+	"google.golang.org/genproto/googleapis/api/httpbody"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/peer"
 	"google.golang.org/protobuf/proto"
@@ -33,6 +34,7 @@ type restDoor struct {
 	limit   int64 // bytes of a body
 	hosts   hosts
 	gateway *runtime.ServeMux
+	conn    *inProcess
 	pages   *http.ServeMux
 }
 
@@ -57,9 +59,9 @@ func newRESTDoor(ctx context.Context, c *chain, services []service, config Confi
 		runtime.WithDisablePathLengthFallback(),
 		runtime.WithWriteContentLength(),
 	)
-	conn := newInProcess(services, c.unary())
+	d.conn = newInProcess(services, c.unary())
 	for _, s := range services {
-		if err := s.rest(ctx, d.gateway, conn); err != nil {
+		if err := s.rest(ctx, d.gateway, d.conn); err != nil {
 			return nil, fmt.Errorf("opening %s to REST: %w", s.desc.ServiceName, err)
 		}
 	}
@@ -76,6 +78,7 @@ func (d *restDoor) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Request-Id", own.id)
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'") // a picture opened by itself runs nothing
 	ctx := peer.NewContext(withCall(r.Context(), own), &peer.Peer{Addr: remote(r.RemoteAddr)})
 	r = r.WithContext(ctx)
 	if err := d.serve(w, r); err != nil {
@@ -111,6 +114,10 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 		d.refuseVerb(w, r, verbs)
 		return
 	}
+	if isFile(r) {
+		d.takeFile(w, r)
+		return
+	}
 	doc, err := d.read(w, r)
 	if err != nil {
 		d.fail(w, r, err)
@@ -137,41 +144,64 @@ func noSuchPath() *problem {
 // once the gateway knows what message it is.
 func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*document, error) {
 	own := callFrom(r.Context())
-	own.form = strayParameters(r)
+	own.form = strayParameters(r, d.routes.parameters(r.Method, r.URL.Path))
 	doc := &document{of: own}
-	if r.Method == http.MethodGet {
+	if r.Method == http.MethodGet || r.Method == http.MethodDelete {
 		return doc, nil
 	}
 	if err := jsonOnly(r.Header); err != nil {
 		return nil, err
 	}
-	if r.ContentLength > d.limit {
-		return nil, bodyTooLarge(d.limit)
+	limit := d.bodyLimit(r)
+	if r.ContentLength > limit {
+		return nil, bodyTooLarge(limit)
 	}
 	var err error
-	doc.text, err = io.ReadAll(http.MaxBytesReader(w, r.Body, d.limit))
+	doc.text, err = io.ReadAll(http.MaxBytesReader(w, r.Body, limit))
 	var over *http.MaxBytesError
 	switch {
 	case errors.As(err, &over):
-		return nil, bodyTooLarge(d.limit)
+		return nil, bodyTooLarge(limit)
 	case err != nil:
 		return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
 	}
 	return doc, nil
 }
 
-// strayParameters finds what stands in the query: no RPC takes anything from
-// there, and what is passed over in silence changes a price.
-func strayParameters(r *http.Request) fault.List {
+// bodyLimit is larger for the one message that holds a file. Files that are larger
+// still come as a body of their own, which is held once.
+func (d *restDoor) bodyLimit(r *http.Request) int64 {
+	const meshes = 16 << 20
+	if r.URL.Path == meshesPath {
+		return max(d.limit, min(meshes, 2*d.chain.meshLimit))
+	}
+	return d.limit
+}
+
+// strayParameters finds what stands in the query and no RPC takes from there: what
+// is passed over in silence changes a price.
+func strayParameters(r *http.Request, allowed []string) fault.List {
 	if r.URL.RawQuery == "" {
 		return nil
 	}
 	var faults fault.List
-	for name := range r.URL.Query() {
-		faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; allowed: none, the fields stand in the path and the body"})
+	for name, values := range r.URL.Query() {
+		switch {
+		case !slices.Contains(allowed, name):
+			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; " + parametersAllowed(name, allowed)})
+		case len(values) > 1:
+			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: fmt.Sprintf("given %d times; allowed: once", len(values))})
+		}
 	}
 	slices.SortFunc(faults, func(a, b fault.Fault) int { return strings.Compare(a.Path, b.Path) })
 	return faults[:min(len(faults), mostViolations)]
+}
+
+func parametersAllowed(name string, allowed []string) string {
+	if len(allowed) == 0 {
+		return "allowed: none, the fields stand in the path and the body"
+	}
+	return fault.Allowed(name, allowed)
 }
 
 // clip keeps what an answer repeats of a request short and valid.
@@ -259,10 +289,14 @@ var errNoMessage = errors.New("this is no message of the contract")
 
 // Marshal writes a message.
 func (c *codec) Marshal(v any) ([]byte, error) {
-	if m, ok := v.(proto.Message); ok {
+	switch m := v.(type) {
+	case *httpbody.HttpBody:
+		return m.GetData(), nil
+	case proto.Message:
 		return c.Encode(m)
+	default:
+		return nil, errNoMessage
 	}
-	return nil, errNoMessage
 }
 
 // Unmarshal reads a message.
@@ -298,5 +332,10 @@ func (c *codec) NewEncoder(w io.Writer) runtime.Encoder {
 	})
 }
 
-// ContentType is JSON's.
-func (*codec) ContentType(any) string { return jsonType }
+// ContentType is JSON's, or what a picture says of itself.
+func (*codec) ContentType(v any) string {
+	if m, ok := v.(*httpbody.HttpBody); ok {
+		return m.GetContentType()
+	}
+	return jsonType
+}

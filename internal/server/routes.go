@@ -15,8 +15,9 @@ import (
 
 // route is one way in that the contract gives over HTTP.
 type route struct {
-	verb string
-	path *regexp.Regexp
+	verb  string
+	path  *regexp.Regexp
+	query []string // names of the fields that may stand in the query
 }
 
 type routes []route
@@ -34,7 +35,7 @@ func newRoutes(services []service) (routes, error) {
 			rule := proto.GetExtension(methods.Get(i).Options(), annotations.E_Http).(*annotations.HttpRule)
 			for _, r := range append(rule.GetAdditionalBindings(), rule) {
 				verb, path := binding(r)
-				all = append(all, route{verb, pathPattern(path)})
+				all = append(all, route{verb, pathPattern(path), queryFields(r, path, methods.Get(i).Input())})
 			}
 		}
 	}
@@ -56,6 +57,32 @@ func binding(r *annotations.HttpRule) (verb, path string) {
 	default:
 		return r.GetCustom().GetKind(), r.GetCustom().GetPath()
 	}
+}
+
+// queryFields lists the fields that stand neither in the path nor in the body, by
+// their names in JSON. Only an RPC without a body has any.
+func queryFields(r *annotations.HttpRule, path string, m protoreflect.MessageDescriptor) []string {
+	if r.GetBody() != "" {
+		return nil
+	}
+	var names []string
+	for i := range m.Fields().Len() {
+		f := m.Fields().Get(i)
+		if !strings.Contains(path, "{"+string(f.Name())+"=") && !strings.Contains(path, "{"+string(f.Name())+"}") {
+			names = append(names, f.JSONName())
+		}
+	}
+	return names
+}
+
+// parameters lists what the query of a path may hold.
+func (r routes) parameters(verb, path string) []string {
+	for _, one := range r {
+		if one.verb == verb && one.path.MatchString(path) {
+			return one.query
+		}
+	}
+	return nil
 }
 
 // pathPattern turns a template such as /v1/{name=rateBooks/*} into an expression.

@@ -24,6 +24,7 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -44,6 +45,13 @@ type Config struct {
 	Places int
 	// Patience bounds how long a call waits for a place; 0 for 2 s.
 	Patience time.Duration
+	// Meshes keeps uploaded meshes; nil for a shelf in memory with room for eight
+	// files of the MeshLimit.
+	Meshes *shelf.Shelf
+	// MeshLimit bounds a mesh file, in bytes; 0 for 64 MiB.
+	MeshLimit int64
+	// StudyTimeout bounds the taking in of a mesh once it has come; 0 for 60 s.
+	StudyTimeout time.Duration
 	// Hosts are names that callers at the REST door may know the service by, as in
 	// the Host header, besides localhost and the loopback's addresses.
 	Hosts []string
@@ -54,6 +62,9 @@ func (c Config) withDefaults() Config {
 	const (
 		timeout   = 10 * time.Second
 		bodyLimit = 256 << 10
+		meshLimit = 64 << 20
+		shelves   = 8 // files of the limit
+		study     = time.Minute
 		patience  = 2 * time.Second
 	)
 	if c.Logger == nil {
@@ -67,6 +78,15 @@ func (c Config) withDefaults() Config {
 	}
 	if c.BodyLimit <= 0 {
 		c.BodyLimit = bodyLimit
+	}
+	if c.MeshLimit <= 0 {
+		c.MeshLimit = meshLimit
+	}
+	if c.Meshes == nil {
+		c.Meshes = shelf.New(shelves * c.MeshLimit)
+	}
+	if c.StudyTimeout <= 0 {
+		c.StudyTimeout = study
 	}
 	if c.Places <= 0 {
 		c.Places = max(4, 2*goruntime.GOMAXPROCS(0))
@@ -98,13 +118,15 @@ func New(c Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	return newServer(c, rules, services(c.Books, rules))
+	c = c.withDefaults()
+	return newServer(c, rules, services(c, rules))
 }
 
 // services are the contract's.
-func services(books *Books, rules *wire.Validator) []service {
+func services(c Config, rules *wire.Validator) []service {
+	books := c.Books
 	return []service{
-		{&mouldwrightv1.TakeoffService_ServiceDesc, &takeoffService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.TakeoffService_ServiceDesc, &takeoffService{books: books, meshes: c.Meshes}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterTakeoffServiceHandlerClient(ctx, mux, mouldwrightv1.NewTakeoffServiceClient(conn))
 		}},
 		{&mouldwrightv1.LabourService_ServiceDesc, &labourService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
@@ -124,8 +146,12 @@ func services(books *Books, rules *wire.Validator) []service {
 
 func newServer(c Config, rules *wire.Validator, services []service) (*Server, error) {
 	c = c.withDefaults()
+	c.Books.Refer(c.Meshes.Model)
 	s := &Server{config: c, health: health.NewServer()}
-	links := &chain{log: c.Logger, timeout: c.Timeout, rules: rules, books: c.Books, places: newPlaces(c.Places, c.Patience)}
+	links := &chain{
+		log: c.Logger, timeout: c.Timeout, study: c.StudyTimeout, rules: rules, books: c.Books, places: newPlaces(c.Places, c.Patience),
+		meshLimit: c.MeshLimit, uploads: newPlaces(uploadsAtOnce, c.Patience),
+	}
 	s.grpc = newGRPC(c, links, services)
 	healthv1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)

@@ -203,8 +203,8 @@ func TestAbuseIsBounded(t *testing.T) {
 // A form that the contract has and the engine has not is told apart from a mistake.
 func TestLaterForms(t *testing.T) {
 	s := start(t, Config{})
-	body := `{"brief":{"title":"T","client":"C","pieces":[{"code":"p1","name":"P","quantity":2,"form":{"outline":{
-		"pathData":"M0 0 H100 V100 Z","mmPerUnit":1,"depthMm":100}}}]}}`
+	body := `{"brief":{"title":"T","client":"C","pieces":[{"code":"p1","name":"P","quantity":2,"form":{"likeness":{
+		"kind":"LIKENESS_KIND_BIRD","largestMm":900}}}]}}`
 	got := s.post(t, preview, body)
 	if got.status == http.StatusBadRequest {
 		t.Logf("%s", got.body)
@@ -213,13 +213,13 @@ func TestLaterForms(t *testing.T) {
 	r := got.refusal(t)
 	assert.Equal(t, codes.Unimplemented, r.Code())
 	assert.Equal(t, reasonLater, r.info.GetReason())
-	const outline = "brief.pieces[0].form.outline"
-	assert.Contains(t, r.fields, outline)
-	assert.Equal(t, reasonLater, r.kinds[outline])
+	const likeness = "brief.pieces[0].form.likeness"
+	assert.Contains(t, r.fields, likeness)
+	assert.Equal(t, reasonLater, r.kinds[likeness])
 
 	beside := s.post(t, preview, strings.Replace(body, `"quantity":2`, `"quantity":0`, 1))
 	require.Equal(t, http.StatusBadRequest, beside.status, "%s", beside.body)
-	assert.Equal(t, map[string]string{outline: reasonLater, "brief.pieces[0].quantity": faultLimit}, beside.refusal(t).kinds, "beside a mistake it is still no mistake")
+	assert.Equal(t, map[string]string{likeness: reasonLater, "brief.pieces[0].quantity": faultLimit}, beside.refusal(t).kinds, "beside a mistake it is still no mistake")
 }
 
 // A fault that is the document's is told alone: what the broken document seems to miss is nobody's fault.
@@ -286,7 +286,8 @@ func FuzzREST(f *testing.F) {
 	c := Config{Books: demoBooks(f, rules)}
 	book := &logbook{}
 	c.Logger = loggerTo(book)
-	s, err := newServer(c, rules, services(c.Books, rules))
+	c = c.withDefaults()
+	s, err := newServer(c, rules, services(c.withDefaults(), rules))
 	require.NoError(f, err)
 	paths := []string{preview, "/v1/takeoffs:measure", "/v1/labour:estimate", "/v1/margins:apply", "/v1/rateBooks:check"}
 	f.Fuzz(func(t *testing.T, which uint8, body []byte) {

@@ -6,13 +6,16 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/quote"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-// takeoffService measures what a brief describes.
+// takeoffService measures what a brief describes, and keeps the meshes that
+// briefs refer to.
 type takeoffService struct {
 	mouldwrightv1.UnimplementedTakeoffServiceServer
-	books *Books
+	books  *Books
+	meshes *shelf.Shelf
 }
 
 func (s *takeoffService) MeasureBrief(_ context.Context, r *mouldwrightv1.MeasureBriefRequest) (*mouldwrightv1.MeasureBriefResponse, error) {

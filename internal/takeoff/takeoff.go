@@ -15,6 +15,7 @@ import (
 	"github.com/mouldwright/mouldwright/internal/foam"
 	"github.com/mouldwright/mouldwright/internal/geometry"
 	"github.com/mouldwright/mouldwright/internal/laminate"
+	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/ratebook"
 	"github.com/mouldwright/mouldwright/internal/unit"
 )
@@ -39,6 +40,7 @@ type Piece struct {
 	Pulls      []int   // of each mould of one hand; none on the direct route
 	Zones      []Zone
 	Basis      Basis
+	Sheet      *maquette.Sheet // of a piece made from a mesh; nil for others
 }
 
 // Basis says what the measures rest on, in words.
@@ -101,9 +103,12 @@ func Measure(b *brief.Piece, e *ratebook.Edition, direct bool) (Piece, fault.Lis
 	p := Piece{Piece: b, Body: b.BodyTaken(), Direct: direct}
 	p.Laminate, _ = e.Schedule(laminateOf(b, e, direct))
 	p.Treatment, _ = e.Treatment(b.Finish)
-	if b.Form.Measured != nil {
+	switch {
+	case b.Form.Measured != nil:
 		p.fromMeasured(b.Form.Measured)
-	} else {
+	case b.Form.Mesh != nil:
+		p.fromMesh(b.Form.Mesh, e)
+	default:
 		p.fromSolids(b.Form.Solids)
 	}
 	p.texture()
@@ -173,6 +178,23 @@ func (p *Piece) fromSolids(solids []brief.Solid) {
 			Surface: "handbook formula", Rim: "openings and halved outline", Volume: "handbook formula", Silhouette: "largest elevation",
 			Parting: "outline at the cut plane", Size: "the solid's own",
 		}
+		p.basisOf(solids[0].Kind)
+	}
+}
+
+// basisOf says what the measures of a form that is one solid by itself rest on,
+// where that is no formula of a handbook.
+func (p *Piece) basisOf(kind string) {
+	switch kind {
+	case "outline":
+		p.Basis.Surface, p.Basis.Volume = "area and edge of the outline, by its depth", "area of the outline, by its depth"
+		p.Basis.Rim, p.Basis.Parting, p.Basis.Size = "edge of an open back", "edge of the outline, holes included", "the outline's own"
+	case "profile":
+		p.Basis.Surface, p.Basis.Volume = "profile turned piece by piece", "profile turned piece by piece"
+		p.Basis.Size = "the profile's own"
+	case "sweep":
+		p.Basis.Surface, p.Basis.Volume = "tube along its centre line", "tube along its centre line"
+		p.Basis.Silhouette, p.Basis.Size = "largest elevation, overlap not taken off", "box round the tube as it is drawn"
 	}
 }
 
@@ -214,7 +236,11 @@ func (p *Piece) mould(e *ratebook.Edition) {
 			p.MouldParts = 2
 		}
 	}
-	p.parting()
+	if p.Sheet != nil {
+		p.meshMould()
+	} else {
+		p.parting()
+	}
 	if p.Direct {
 		return
 	}
@@ -286,6 +312,12 @@ func (p *Piece) zoneShape(s *brief.ZoneShape) geometry.Zone {
 		// The brief was checked, so the band lies on its solid.
 		d, _ := s.Band.DiameterOn(&p.Form)
 		return geometry.Band{Diameter: d, Width: s.Band.Width}
+	case s.Lettering != nil:
+		return geometry.Panel{Area: s.Lettering.Area, Edge: s.Lettering.Edge}
+	case s.Stripe != nil:
+		return *s.Stripe
+	case s.MeshArea != "":
+		return areaOf(p.Form.Mesh, s.MeshArea)
 	default:
 		return geometry.Panel{Area: s.Panel.Share * p.Surface, Edge: s.Panel.Edge}
 	}

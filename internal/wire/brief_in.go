@@ -158,28 +158,24 @@ func form(pb *mouldwrightv1.Form) brief.Form {
 	for _, s := range pb.GetSolids() {
 		f.Solids = append(f.Solids, solid(s))
 	}
+	if s, ok := wholeForm(pb); ok {
+		f.Whole, f.Solids = s.Kind, append(f.Solids, s)
+	}
 	if m := pb.GetMeasured(); m != nil {
 		f.Measured = measured(m)
+	}
+	if m := pb.GetMesh(); m != nil {
+		f.Mesh = &brief.MeshForm{Name: m.GetMesh(), Scale: m.GetScale(), Pulls: Directions(m.GetPulls())}
 	}
 	return f
 }
 
 // laterForm names the form that the engine does not reckon yet.
 func laterForm(pb *mouldwrightv1.Form) string {
-	switch {
-	case pb.GetOutline() != nil:
-		return "outline"
-	case pb.GetProfile() != nil:
-		return "profile"
-	case pb.GetSweep() != nil:
-		return "sweep"
-	case pb.GetMesh() != nil:
-		return "mesh"
-	case pb.GetLikeness() != nil:
+	if pb.GetLikeness() != nil {
 		return "likeness"
-	default:
-		return ""
 	}
+	return ""
 }
 
 func measured(pb *mouldwrightv1.Measured) *brief.Measured {
@@ -262,10 +258,12 @@ func zoneShape(pb *mouldwrightv1.Zone) brief.ZoneShape {
 		return brief.ZoneShape{Band: band(x.Band)}
 	case *mouldwrightv1.Zone_Panel:
 		return brief.ZoneShape{Panel: &brief.Panel{Share: x.Panel.GetSharePercent() / 100, Edge: metres(x.Panel.GetEdgeMm())}}
+	case *mouldwrightv1.Zone_MeshArea:
+		return brief.ZoneShape{MeshArea: x.MeshArea.GetName()}
 	case *mouldwrightv1.Zone_Lettering:
-		return brief.ZoneShape{Later: "lettering"}
+		return brief.ZoneShape{Lettering: lettering(x.Lettering)}
 	case *mouldwrightv1.Zone_Stripe:
-		return brief.ZoneShape{Later: "stripe"}
+		return brief.ZoneShape{Stripe: stripe(x.Stripe)}
 	default:
 		return brief.ZoneShape{}
 	}

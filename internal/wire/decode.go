@@ -6,6 +6,7 @@ package wire
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -359,6 +360,8 @@ func (d *decoder) scalar(p fault.Path, f protoreflect.FieldDescriptor, t json.To
 			return protoreflect.ValueOfString(s), true
 		}
 		d.mistyped(p, t, textAllowed(f, t))
+	case protoreflect.BytesKind:
+		return d.bytes(p, t)
 	case protoreflect.BoolKind:
 		if b, ok := t.(bool); ok {
 			return protoreflect.ValueOfBool(b), true
@@ -462,4 +465,27 @@ func whole(text string) bool {
 	}
 	zeros := len(before) - len(strings.TrimRight(before, "0"))
 	return shift >= -zeros
+}
+
+// bytes reads base64, with the standard alphabet or the one for URLs, padded or not,
+// as ProtoJSON allows.
+func (d *decoder) bytes(p fault.Path, t json.Token) (protoreflect.Value, bool) {
+	text, ok := t.(string)
+	if !ok {
+		d.mistyped(p, t, "base64 text")
+		return protoreflect.Value{}, false
+	}
+	alphabet := base64.StdEncoding
+	if strings.ContainsAny(text, "-_") {
+		alphabet = base64.URLEncoding
+	}
+	if len(text)%4 != 0 {
+		alphabet = alphabet.WithPadding(base64.NoPadding)
+	}
+	raw, err := alphabet.DecodeString(text)
+	if err != nil {
+		d.faults.Add(p, "got text that is not base64: %v; allowed: base64", err)
+		return protoreflect.Value{}, false
+	}
+	return protoreflect.ValueOfBytes(raw), true
 }

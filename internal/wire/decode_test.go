@@ -248,6 +248,7 @@ func TestDecodeListsAHundredFaults(t *testing.T) {
 func TestTheContractHasNoOtherKindOfField(t *testing.T) {
 	known := []protoreflect.Kind{
 		protoreflect.StringKind, protoreflect.BoolKind, protoreflect.EnumKind, protoreflect.Int32Kind, protoreflect.DoubleKind, protoreflect.MessageKind,
+		protoreflect.BytesKind,
 	}
 	for _, mt := range messageTypes(t) {
 		fields := mt.Descriptor().Fields()

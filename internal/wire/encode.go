@@ -2,6 +2,7 @@ package wire
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -81,7 +82,7 @@ func newPlan(d protoreflect.MessageDescriptor) *plan {
 func planned(f protoreflect.FieldDescriptor) bool {
 	switch f.Kind() {
 	case protoreflect.StringKind, protoreflect.BoolKind, protoreflect.EnumKind, protoreflect.Int32Kind,
-		protoreflect.DoubleKind, protoreflect.MessageKind:
+		protoreflect.DoubleKind, protoreflect.BytesKind, protoreflect.MessageKind:
 		return !f.IsMap()
 	default:
 		return false
@@ -221,6 +222,8 @@ func (w *encoding) value(f *fieldPlan, v protoreflect.Value) {
 		w.message(f, v.Message())
 	case protoreflect.StringKind:
 		w.text(f, v.String())
+	case protoreflect.BytesKind:
+		w.out = append(base64.StdEncoding.AppendEncode(append(w.out, '"'), v.Bytes()), '"')
 	case protoreflect.DoubleKind:
 		w.double(v.Float())
 	case protoreflect.Int32Kind:

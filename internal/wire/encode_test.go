@@ -100,6 +100,8 @@ func anything(t *rapid.T, f protoreflect.FieldDescriptor, empty protoreflect.Val
 		return empty
 	case protoreflect.StringKind:
 		return protoreflect.ValueOfString(rapid.String().Draw(t, "text"))
+	case protoreflect.BytesKind:
+		return protoreflect.ValueOfBytes(rapid.SliceOfN(rapid.Byte(), 0, 20).Draw(t, "bytes"))
 	case protoreflect.DoubleKind:
 		return protoreflect.ValueOfFloat64(rapid.OneOf(rapid.Float64(), rapid.SampledFrom(awkward())).Draw(t, "number"))
 	case protoreflect.Int32Kind:

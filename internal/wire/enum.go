@@ -33,6 +33,14 @@ func curveIn(c mouldwrightv1.DomeCurve) geometry.DomeProfile {
 	return geometry.Cap
 }
 
+// fillRuleIn takes SVG's own default where none is named.
+func fillRuleIn(r mouldwrightv1.FillRule) geometry.Rule {
+	if r == mouldwrightv1.FillRule_FILL_RULE_EVEN_ODD {
+		return geometry.EvenOdd
+	}
+	return geometry.NonZero
+}
+
 func routeIn(r mouldwrightv1.Route) brief.Route {
 	switch r {
 	case mouldwrightv1.Route_ROUTE_MOULDED:

@@ -13,6 +13,7 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/geometry"
 	"github.com/mouldwright/mouldwright/internal/unit"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
@@ -87,6 +88,8 @@ func (f *filling) text(field protoreflect.FieldDescriptor) string {
 		return fmt.Sprintf("%04d-03-01", 2000+f.count)
 	case decimal(field):
 		return fmt.Sprintf("%d.25", f.count%80)
+	case field.Name() == "path_data":
+		return fmt.Sprintf("M0 0h%dv9H0z M1 1h3v3h-3z", 10+f.count) // filled one way or the other by the rule
 	case field.FullName() == "mouldwright.v1.Material.unit":
 		return "kg"
 	case field.FullName() == "mouldwright.v1.RateBook.currency_code":
@@ -191,10 +194,8 @@ func inwards() map[string]inward {
 			translate: func(m proto.Message) (any, fault.List) { return wire.Brief(m.(*mouldwrightv1.Brief)) },
 			picks:     84, // all choices of 12, 7 and so on in turn
 			leftOut: func(path string) string {
-				for _, form := range []string{"outline", "profile", "sweep", "mesh", "likeness", "lettering", "stripe"} {
-					if strings.Contains(path, "."+form+".") {
-						return "not reckoned yet: its name alone is kept, to say so"
-					}
+				if strings.Contains(path, ".likeness.") {
+					return "not reckoned yet: its name alone is kept, to say so"
 				}
 				return ""
 			},
@@ -288,6 +289,9 @@ func TestFieldsArriveInSI(t *testing.T) {
 					if l.field.Kind() != protoreflect.DoubleKind || in.leftOut(l.path) != "" || l.field.FullName() == "mouldwright.v1.Pack.size" {
 						return // a pack's size is a quantity: see TestPacksKeepTheirSize
 					}
+					if l.field.Name() == "mm_per_unit" {
+						return // it goes into every point of the drawing: see TestDrawingsArriveInMetres
+					}
 					if want := inSI(l.field, l.value.Float()); !have[want] {
 						t.Errorf("%s of %v: no %v inside", l.path, l.value, want)
 					}
@@ -306,13 +310,61 @@ func floats(v reflect.Value, into map[float64]bool) {
 		if !v.IsNil() {
 			floats(v.Elem(), into)
 		}
-	case reflect.Slice:
+	case reflect.Slice, reflect.Array:
 		for i := range v.Len() {
 			floats(v.Index(i), into)
 		}
 	case reflect.Struct:
 		for i := range v.NumField() {
 			floats(v.Field(i), into)
+		}
+	}
+}
+
+// A square of ten units a side with a hole of four: by the default rule the hole is
+// filled where both run the same way round. At 20 mm a unit the side is 0.2 m.
+func TestDrawingsArriveInMetres(t *testing.T) {
+	const path = "M0 0h10v10h-10z M3 3h4v4h-4z"
+	edge := 5.0
+	for rule, want := range map[mouldwrightv1.FillRule][2]float64{ // m2, m
+		mouldwrightv1.FillRule_FILL_RULE_UNSPECIFIED: {0.04, 0.8}, mouldwrightv1.FillRule_FILL_RULE_NONZERO: {0.04, 0.8},
+		mouldwrightv1.FillRule_FILL_RULE_EVEN_ODD: {0.04 - 0.0064, 0.8 + 0.32},
+	} {
+		b, faults := wire.Brief(&mouldwrightv1.Brief{Pieces: []*mouldwrightv1.Piece{{
+			Form:  &mouldwrightv1.Form{Outline: &mouldwrightv1.Outline{PathData: path, MmPerUnit: 20, DepthMm: 50, EdgeRadiusMm: &edge, FillRule: rule}},
+			Zones: []*mouldwrightv1.Zone{{Shape: &mouldwrightv1.Zone_Lettering{Lettering: &mouldwrightv1.Lettering{PathData: path, MmPerUnit: 20, FillRule: rule}}}},
+		}}})
+		if len(faults) > 0 {
+			t.Fatal(faults)
+		}
+		letters, face := b.Pieces[0].Zones[0].Shape.Lettering, b.Pieces[0].Form.Solids[0].Shape.(geometry.ExtrudedOutline)
+		if math.Abs(letters.Area-want[0]) > 1e-12 || math.Abs(letters.Edge-want[1]) > 1e-9 || letters.Area != face.Region.Area || letters.Edge != face.Region.Perimeter {
+			t.Errorf("%s: lettering %+v, outline %+v, want %v", rule, letters, face.Region, want)
+		}
+		if face.Depth != 0.05 || face.EdgeRadius != 0.005 || face.Ends != geometry.EndsTop {
+			t.Errorf("%s: got %+v", rule, face)
+		}
+		if loss := 8 * (1 - want[1] + 0.8); rule != mouldwrightv1.FillRule_FILL_RULE_EVEN_ODD && math.Abs(face.InsetLoss-loss) > 1e-9 {
+			t.Errorf("%s: inset loss %g", rule, face.InsetLoss)
+		}
+	}
+}
+
+// A drawing that cannot be used says why and where; what the contract's own rules
+// name is not said twice.
+func TestUnusableDrawings(t *testing.T) {
+	for path, want := range map[string]string{
+		"": "", "M0 0h10v10h-10z": "",
+		"M0 0h10v10h-10":                  "path data at byte 0: subpath 1 is not closed: end it with Z",
+		"M0 0h10v10h-10z M0 0h10v10h-10z": "the path fills nothing by this rule, allowed: subpaths that do not cancel each other",
+	} {
+		b, _ := wire.Brief(&mouldwrightv1.Brief{Pieces: []*mouldwrightv1.Piece{{
+			Form:  &mouldwrightv1.Form{Outline: &mouldwrightv1.Outline{PathData: path, MmPerUnit: 1, DepthMm: 50, ClosedBack: true, FillRule: mouldwrightv1.FillRule_FILL_RULE_EVEN_ODD}},
+			Zones: []*mouldwrightv1.Zone{{Shape: &mouldwrightv1.Zone_Lettering{Lettering: &mouldwrightv1.Lettering{PathData: path, MmPerUnit: 1, FillRule: mouldwrightv1.FillRule_FILL_RULE_EVEN_ODD}}}},
+		}}})
+		s, z := b.Pieces[0].Form.Solids[0], b.Pieces[0].Zones[0].Shape.Lettering
+		if s.Unread != want || z.Unread != want || (s.Shape != nil) != (path != "" && want == "") {
+			t.Errorf("%q: outline %q, lettering %q, shape %v", path, s.Unread, z.Unread, s.Shape)
 		}
 	}
 }
@@ -522,6 +574,18 @@ func otherWords() map[string]string {
 		"Solid.contact_rim_mm":                 "Joined",
 		"Dome.curve":                           "Profile",
 		"Band.at_height_mm":                    "Height",
+		"Outline.path_data":                    "Unread", // the other is none
+		"Outline.mm_per_unit":                  "Area Perimeter Y X",
+		"Outline.fill_rule":                    "Area Perimeter InsetLoss",
+		"Outline.closed_back":                  "Ends",
+		"Lettering.path_data":                  "Area Edge Unread",
+		"Lettering.mm_per_unit":                "Area Edge",
+		"Lettering.fill_rule":                  "Area Edge",
+		"MeshForm.mesh":                        "Name",
+		"MeshArea.name":                        "MeshArea",
+		"Direction.x_ratio":                    "Pulls",
+		"Direction.y_ratio":                    "Pulls",
+		"Direction.z_ratio":                    "Pulls",
 		"MouldChoice.moulds_per_hand":          "PerHand",
 		"RateBook.currency_code":               "Code",           // of its Currency
 		"Material.unit":                        "Unit Size Size", // its two packs are measured in it
@@ -554,6 +618,8 @@ func differences(a, b reflect.Value, name string, into *[]string) {
 		for i := range min(a.Len(), b.Len()) {
 			differences(a.Index(i), b.Index(i), name, into)
 		}
+	case a.Type() == reflect.TypeFor[geometry.Kept]():
+		differences(a.FieldByName("Solid"), b.FieldByName("Solid"), name, into) // its measures follow
 	case a.Kind() == reflect.Struct && strings.Contains(a.Type().PkgPath(), "mouldwright") && a.Type() != reflect.TypeFor[unit.Quantity]():
 		for i := range a.NumField() {
 			differences(a.Field(i), b.Field(i), a.Type().Field(i).Name, into)

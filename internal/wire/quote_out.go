@@ -17,9 +17,10 @@ import (
 )
 
 // Fingerprint returns the SHA-256 of a brief together with that of the rate book
-// it was priced by and the edition of the engine: the same fingerprint means the
+// it was priced by, the edition of the engine, and what stands for the measures of
+// its meshes: the same fingerprint means the
 // same price.
-func Fingerprint(pb *mouldwrightv1.Brief, bookSum string, engine int) (string, error) {
+func Fingerprint(pb *mouldwrightv1.Brief, bookSum string, engine int, meshSums ...string) (string, error) {
 	doc, err := Encode(pb)
 	if err != nil {
 		return "", err
@@ -27,6 +28,9 @@ func Fingerprint(pb *mouldwrightv1.Brief, bookSum string, engine int) (string, e
 	h := sha256.New()
 	h.Write([]byte(bookSum + strconv.Itoa(engine)))
 	h.Write(doc)
+	for _, sum := range meshSums {
+		h.Write([]byte(sum))
+	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 

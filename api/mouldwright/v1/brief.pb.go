@@ -2157,7 +2157,9 @@ type MeshForm struct {
 	// Resource name, meshes/{mesh}.
 	Mesh string `protobuf:"bytes,1,opt,name=mesh,proto3" json:"mesh,omitempty"`
 	// The piece's size over the mesh's, above 0.
-	Scale         float64 `protobuf:"fixed64,2,opt,name=scale,proto3" json:"scale,omitempty"`
+	Scale float64 `protobuf:"fixed64,2,opt,name=scale,proto3" json:"scale,omitempty"`
+	// Pulls that the mould must have, such as straight back off a wall, at most 6.
+	Pulls         []*Direction `protobuf:"bytes,3,rep,name=pulls,proto3" json:"pulls,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2204,6 +2206,13 @@ func (x *MeshForm) GetScale() float64 {
 		return x.Scale
 	}
 	return 0
+}
+
+func (x *MeshForm) GetPulls() []*Direction {
+	if x != nil {
+		return x.Pulls
+	}
+	return nil
 }
 
 // Measures of one cast that the caller already knows.
@@ -2363,6 +2372,7 @@ type Zone struct {
 	//	*Zone_Panel
 	//	*Zone_Lettering
 	//	*Zone_Stripe
+	//	*Zone_MeshArea
 	Shape         isZone_Shape `protobuf_oneof:"shape"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2478,6 +2488,15 @@ func (x *Zone) GetStripe() *Stripe {
 	return nil
 }
 
+func (x *Zone) GetMeshArea() *MeshArea {
+	if x != nil {
+		if x, ok := x.Shape.(*Zone_MeshArea); ok {
+			return x.MeshArea
+		}
+	}
+	return nil
+}
+
 type isZone_Shape interface {
 	isZone_Shape()
 }
@@ -2507,6 +2526,11 @@ type Zone_Stripe struct {
 	Stripe *Stripe `protobuf:"bytes,9,opt,name=stripe,proto3,oneof"`
 }
 
+type Zone_MeshArea struct {
+	// What the mesh's file has in one material, colour or named solid.
+	MeshArea *MeshArea `protobuf:"bytes,10,opt,name=mesh_area,json=meshArea,proto3,oneof"`
+}
+
 func (*Zone_Spot) isZone_Shape() {}
 
 func (*Zone_Band) isZone_Shape() {}
@@ -2516,6 +2540,8 @@ func (*Zone_Panel) isZone_Shape() {}
 func (*Zone_Lettering) isZone_Shape() {}
 
 func (*Zone_Stripe) isZone_Shape() {}
+
+func (*Zone_MeshArea) isZone_Shape() {}
 
 // A round spot.
 type Spot struct {
@@ -2563,6 +2589,52 @@ func (x *Spot) GetDiameterMm() float64 {
 	return 0
 }
 
+// What a mesh's file has in one material, colour or named solid.
+type MeshArea struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its name in the file.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeshArea) Reset() {
+	*x = MeshArea{}
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeshArea) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeshArea) ProtoMessage() {}
+
+func (x *MeshArea) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeshArea.ProtoReflect.Descriptor instead.
+func (*MeshArea) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *MeshArea) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
 // A band round a turned form: say its diameter, or which solid it runs round and how high.
 type Band struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2580,7 +2652,7 @@ type Band struct {
 
 func (x *Band) Reset() {
 	*x = Band{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[26]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2592,7 +2664,7 @@ func (x *Band) String() string {
 func (*Band) ProtoMessage() {}
 
 func (x *Band) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[26]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2605,7 +2677,7 @@ func (x *Band) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Band.ProtoReflect.Descriptor instead.
 func (*Band) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{26}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *Band) GetWidthMm() float64 {
@@ -2649,7 +2721,7 @@ type Panel struct {
 
 func (x *Panel) Reset() {
 	*x = Panel{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[27]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2661,7 +2733,7 @@ func (x *Panel) String() string {
 func (*Panel) ProtoMessage() {}
 
 func (x *Panel) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[27]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2674,7 +2746,7 @@ func (x *Panel) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Panel.ProtoReflect.Descriptor instead.
 func (*Panel) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{27}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *Panel) GetSharePercent() float64 {
@@ -2706,7 +2778,7 @@ type Lettering struct {
 
 func (x *Lettering) Reset() {
 	*x = Lettering{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[28]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2718,7 +2790,7 @@ func (x *Lettering) String() string {
 func (*Lettering) ProtoMessage() {}
 
 func (x *Lettering) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[28]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2731,7 +2803,7 @@ func (x *Lettering) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lettering.ProtoReflect.Descriptor instead.
 func (*Lettering) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{28}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *Lettering) GetPathData() string {
@@ -2772,7 +2844,7 @@ type Stripe struct {
 
 func (x *Stripe) Reset() {
 	*x = Stripe{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[29]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2784,7 +2856,7 @@ func (x *Stripe) String() string {
 func (*Stripe) ProtoMessage() {}
 
 func (x *Stripe) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[29]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2797,7 +2869,7 @@ func (x *Stripe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Stripe.ProtoReflect.Descriptor instead.
 func (*Stripe) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{29}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Stripe) GetWidthMm() float64 {
@@ -2841,7 +2913,7 @@ type Fixing struct {
 
 func (x *Fixing) Reset() {
 	*x = Fixing{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[30]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2853,7 +2925,7 @@ func (x *Fixing) String() string {
 func (*Fixing) ProtoMessage() {}
 
 func (x *Fixing) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[30]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2866,7 +2938,7 @@ func (x *Fixing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fixing.ProtoReflect.Descriptor instead.
 func (*Fixing) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{30}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Fixing) GetCode() string {
@@ -2898,7 +2970,7 @@ type MouldChoice struct {
 
 func (x *MouldChoice) Reset() {
 	*x = MouldChoice{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[31]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2910,7 +2982,7 @@ func (x *MouldChoice) String() string {
 func (*MouldChoice) ProtoMessage() {}
 
 func (x *MouldChoice) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[31]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2923,7 +2995,7 @@ func (x *MouldChoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MouldChoice.ProtoReflect.Descriptor instead.
 func (*MouldChoice) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{31}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *MouldChoice) GetPieces() int32 {
@@ -2962,7 +3034,7 @@ type Delivery struct {
 
 func (x *Delivery) Reset() {
 	*x = Delivery{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[32]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2974,7 +3046,7 @@ func (x *Delivery) String() string {
 func (*Delivery) ProtoMessage() {}
 
 func (x *Delivery) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[32]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2987,7 +3059,7 @@ func (x *Delivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery.ProtoReflect.Descriptor instead.
 func (*Delivery) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{32}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Delivery) GetDistanceKm() float64 {
@@ -3025,7 +3097,7 @@ type PartnerTerms struct {
 
 func (x *PartnerTerms) Reset() {
 	*x = PartnerTerms{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[33]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3037,7 +3109,7 @@ func (x *PartnerTerms) String() string {
 func (*PartnerTerms) ProtoMessage() {}
 
 func (x *PartnerTerms) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[33]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3050,7 +3122,7 @@ func (x *PartnerTerms) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartnerTerms.ProtoReflect.Descriptor instead.
 func (*PartnerTerms) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{33}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PartnerTerms) GetDiscountPercent() string {
@@ -3088,7 +3160,7 @@ type Option struct {
 
 func (x *Option) Reset() {
 	*x = Option{}
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[34]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3100,7 +3172,7 @@ func (x *Option) String() string {
 func (*Option) ProtoMessage() {}
 
 func (x *Option) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_brief_proto_msgTypes[34]
+	mi := &file_mouldwright_v1_brief_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3113,7 +3185,7 @@ func (x *Option) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Option.ProtoReflect.Descriptor instead.
 func (*Option) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{34}
+	return file_mouldwright_v1_brief_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Option) GetCode() string {
@@ -3319,10 +3391,11 @@ const file_mouldwright_v1_brief_proto_rawDesc = "" +
 	"\x04y_mm\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x88\xd3\xc0R\x03yMm\x12,\n" +
 	"\x04z_mm\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x88\xd3\xc0R\x03zMm\x12=\n" +
 	"\vdiameter_mm\x18\x04 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"diameterMm\"v\n" +
+	"diameterMm\"\xb1\x01\n" +
 	"\bMeshForm\x126\n" +
 	"\x04mesh\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04mesh\x122\n" +
-	"\x05scale\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x05scale\"\xcd\x02\n" +
+	"\x05scale\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x05scale\x129\n" +
+	"\x05pulls\x18\x03 \x03(\v2\x19.mouldwright.v1.DirectionB\b\xbaH\x05\x92\x01\x02\x10\x06R\x05pulls\"\xcd\x02\n" +
 	"\bMeasured\x12;\n" +
 	"\n" +
 	"surface_m2\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00R\tsurfaceM2\x129\n" +
@@ -3335,7 +3408,7 @@ const file_mouldwright_v1_brief_proto_rawDesc = "" +
 	"\bLikeness\x12?\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1c.mouldwright.v1.LikenessKindB\r\xe0A\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12;\n" +
 	"\n" +
-	"largest_mm\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\tlargestMm\"\xbd\x03\n" +
+	"largest_mm\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\tlargestMm\"\xf6\x03\n" +
 	"\x04Zone\x12 \n" +
 	"\x04name\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18dR\x04name\x12$\n" +
 	"\x06finish\x18\x02 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18<R\x06finish\x125\n" +
@@ -3346,12 +3419,16 @@ const file_mouldwright_v1_brief_proto_rawDesc = "" +
 	"\x04band\x18\x06 \x01(\v2\x14.mouldwright.v1.BandH\x00R\x04band\x12-\n" +
 	"\x05panel\x18\a \x01(\v2\x15.mouldwright.v1.PanelH\x00R\x05panel\x129\n" +
 	"\tlettering\x18\b \x01(\v2\x19.mouldwright.v1.LetteringH\x00R\tlettering\x120\n" +
-	"\x06stripe\x18\t \x01(\v2\x16.mouldwright.v1.StripeH\x00R\x06stripeB\x0e\n" +
+	"\x06stripe\x18\t \x01(\v2\x16.mouldwright.v1.StripeH\x00R\x06stripe\x127\n" +
+	"\tmesh_area\x18\n" +
+	" \x01(\v2\x18.mouldwright.v1.MeshAreaH\x00R\bmeshAreaB\x0e\n" +
 	"\x05shape\x12\x05\xbaH\x02\b\x01B\x11\n" +
 	"\x0f_count_per_cast\"E\n" +
 	"\x04Spot\x12=\n" +
 	"\vdiameter_mm\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
-	"diameterMm\"\x94\x02\n" +
+	"diameterMm\"-\n" +
+	"\bMeshArea\x12!\n" +
+	"\x04name\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\"\x94\x02\n" +
 	"\x04Band\x127\n" +
 	"\bwidth_mm\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\awidthMm\x12?\n" +
 	"\vdiameter_mm\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
@@ -3449,7 +3526,7 @@ func file_mouldwright_v1_brief_proto_rawDescGZIP() []byte {
 }
 
 var file_mouldwright_v1_brief_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_mouldwright_v1_brief_proto_msgTypes = make([]protoimpl.MessageInfo, 35)
+var file_mouldwright_v1_brief_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_mouldwright_v1_brief_proto_goTypes = []any{
 	(Ends)(0),            // 0: mouldwright.v1.Ends
 	(DomeCurve)(0),       // 1: mouldwright.v1.DomeCurve
@@ -3481,35 +3558,37 @@ var file_mouldwright_v1_brief_proto_goTypes = []any{
 	(*Likeness)(nil),     // 27: mouldwright.v1.Likeness
 	(*Zone)(nil),         // 28: mouldwright.v1.Zone
 	(*Spot)(nil),         // 29: mouldwright.v1.Spot
-	(*Band)(nil),         // 30: mouldwright.v1.Band
-	(*Panel)(nil),        // 31: mouldwright.v1.Panel
-	(*Lettering)(nil),    // 32: mouldwright.v1.Lettering
-	(*Stripe)(nil),       // 33: mouldwright.v1.Stripe
-	(*Fixing)(nil),       // 34: mouldwright.v1.Fixing
-	(*MouldChoice)(nil),  // 35: mouldwright.v1.MouldChoice
-	(*Delivery)(nil),     // 36: mouldwright.v1.Delivery
-	(*PartnerTerms)(nil), // 37: mouldwright.v1.PartnerTerms
-	(*Option)(nil),       // 38: mouldwright.v1.Option
-	(Handing)(0),         // 39: mouldwright.v1.Handing
-	(Body)(0),            // 40: mouldwright.v1.Body
-	(Route)(0),           // 41: mouldwright.v1.Route
-	(Exposure)(0),        // 42: mouldwright.v1.Exposure
-	(*Size)(nil),         // 43: mouldwright.v1.Size
+	(*MeshArea)(nil),     // 30: mouldwright.v1.MeshArea
+	(*Band)(nil),         // 31: mouldwright.v1.Band
+	(*Panel)(nil),        // 32: mouldwright.v1.Panel
+	(*Lettering)(nil),    // 33: mouldwright.v1.Lettering
+	(*Stripe)(nil),       // 34: mouldwright.v1.Stripe
+	(*Fixing)(nil),       // 35: mouldwright.v1.Fixing
+	(*MouldChoice)(nil),  // 36: mouldwright.v1.MouldChoice
+	(*Delivery)(nil),     // 37: mouldwright.v1.Delivery
+	(*PartnerTerms)(nil), // 38: mouldwright.v1.PartnerTerms
+	(*Option)(nil),       // 39: mouldwright.v1.Option
+	(Handing)(0),         // 40: mouldwright.v1.Handing
+	(Body)(0),            // 41: mouldwright.v1.Body
+	(Route)(0),           // 42: mouldwright.v1.Route
+	(Exposure)(0),        // 43: mouldwright.v1.Exposure
+	(*Size)(nil),         // 44: mouldwright.v1.Size
+	(*Direction)(nil),    // 45: mouldwright.v1.Direction
 }
 var file_mouldwright_v1_brief_proto_depIdxs = []int32{
 	5,  // 0: mouldwright.v1.Brief.pieces:type_name -> mouldwright.v1.Piece
-	36, // 1: mouldwright.v1.Brief.delivery:type_name -> mouldwright.v1.Delivery
-	37, // 2: mouldwright.v1.Brief.partner_terms:type_name -> mouldwright.v1.PartnerTerms
-	38, // 3: mouldwright.v1.Brief.options:type_name -> mouldwright.v1.Option
-	39, // 4: mouldwright.v1.Piece.handing:type_name -> mouldwright.v1.Handing
-	40, // 5: mouldwright.v1.Piece.body:type_name -> mouldwright.v1.Body
-	41, // 6: mouldwright.v1.Piece.route:type_name -> mouldwright.v1.Route
+	37, // 1: mouldwright.v1.Brief.delivery:type_name -> mouldwright.v1.Delivery
+	38, // 2: mouldwright.v1.Brief.partner_terms:type_name -> mouldwright.v1.PartnerTerms
+	39, // 3: mouldwright.v1.Brief.options:type_name -> mouldwright.v1.Option
+	40, // 4: mouldwright.v1.Piece.handing:type_name -> mouldwright.v1.Handing
+	41, // 5: mouldwright.v1.Piece.body:type_name -> mouldwright.v1.Body
+	42, // 6: mouldwright.v1.Piece.route:type_name -> mouldwright.v1.Route
 	6,  // 7: mouldwright.v1.Piece.form:type_name -> mouldwright.v1.Form
 	28, // 8: mouldwright.v1.Piece.zones:type_name -> mouldwright.v1.Zone
-	34, // 9: mouldwright.v1.Piece.fixings:type_name -> mouldwright.v1.Fixing
-	42, // 10: mouldwright.v1.Piece.exposure:type_name -> mouldwright.v1.Exposure
-	35, // 11: mouldwright.v1.Piece.mould:type_name -> mouldwright.v1.MouldChoice
-	43, // 12: mouldwright.v1.Piece.overall_size:type_name -> mouldwright.v1.Size
+	35, // 9: mouldwright.v1.Piece.fixings:type_name -> mouldwright.v1.Fixing
+	43, // 10: mouldwright.v1.Piece.exposure:type_name -> mouldwright.v1.Exposure
+	36, // 11: mouldwright.v1.Piece.mould:type_name -> mouldwright.v1.MouldChoice
+	44, // 12: mouldwright.v1.Piece.overall_size:type_name -> mouldwright.v1.Size
 	7,  // 13: mouldwright.v1.Form.solids:type_name -> mouldwright.v1.Solid
 	20, // 14: mouldwright.v1.Form.outline:type_name -> mouldwright.v1.Outline
 	21, // 15: mouldwright.v1.Form.profile:type_name -> mouldwright.v1.Profile
@@ -3543,21 +3622,23 @@ var file_mouldwright_v1_brief_proto_depIdxs = []int32{
 	0,  // 43: mouldwright.v1.Profile.ends:type_name -> mouldwright.v1.Ends
 	24, // 44: mouldwright.v1.Sweep.stations:type_name -> mouldwright.v1.SweepStation
 	0,  // 45: mouldwright.v1.Sweep.ends:type_name -> mouldwright.v1.Ends
-	43, // 46: mouldwright.v1.Measured.size:type_name -> mouldwright.v1.Size
-	3,  // 47: mouldwright.v1.Likeness.kind:type_name -> mouldwright.v1.LikenessKind
-	29, // 48: mouldwright.v1.Zone.spot:type_name -> mouldwright.v1.Spot
-	30, // 49: mouldwright.v1.Zone.band:type_name -> mouldwright.v1.Band
-	31, // 50: mouldwright.v1.Zone.panel:type_name -> mouldwright.v1.Panel
-	32, // 51: mouldwright.v1.Zone.lettering:type_name -> mouldwright.v1.Lettering
-	33, // 52: mouldwright.v1.Zone.stripe:type_name -> mouldwright.v1.Stripe
-	2,  // 53: mouldwright.v1.Lettering.fill_rule:type_name -> mouldwright.v1.FillRule
-	5,  // 54: mouldwright.v1.Option.pieces:type_name -> mouldwright.v1.Piece
-	36, // 55: mouldwright.v1.Option.delivery:type_name -> mouldwright.v1.Delivery
-	56, // [56:56] is the sub-list for method output_type
-	56, // [56:56] is the sub-list for method input_type
-	56, // [56:56] is the sub-list for extension type_name
-	56, // [56:56] is the sub-list for extension extendee
-	0,  // [0:56] is the sub-list for field type_name
+	45, // 46: mouldwright.v1.MeshForm.pulls:type_name -> mouldwright.v1.Direction
+	44, // 47: mouldwright.v1.Measured.size:type_name -> mouldwright.v1.Size
+	3,  // 48: mouldwright.v1.Likeness.kind:type_name -> mouldwright.v1.LikenessKind
+	29, // 49: mouldwright.v1.Zone.spot:type_name -> mouldwright.v1.Spot
+	31, // 50: mouldwright.v1.Zone.band:type_name -> mouldwright.v1.Band
+	32, // 51: mouldwright.v1.Zone.panel:type_name -> mouldwright.v1.Panel
+	33, // 52: mouldwright.v1.Zone.lettering:type_name -> mouldwright.v1.Lettering
+	34, // 53: mouldwright.v1.Zone.stripe:type_name -> mouldwright.v1.Stripe
+	30, // 54: mouldwright.v1.Zone.mesh_area:type_name -> mouldwright.v1.MeshArea
+	2,  // 55: mouldwright.v1.Lettering.fill_rule:type_name -> mouldwright.v1.FillRule
+	5,  // 56: mouldwright.v1.Option.pieces:type_name -> mouldwright.v1.Piece
+	37, // 57: mouldwright.v1.Option.delivery:type_name -> mouldwright.v1.Delivery
+	58, // [58:58] is the sub-list for method output_type
+	58, // [58:58] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_brief_proto_init() }
@@ -3589,19 +3670,20 @@ func file_mouldwright_v1_brief_proto_init() {
 		(*Zone_Panel)(nil),
 		(*Zone_Lettering)(nil),
 		(*Zone_Stripe)(nil),
+		(*Zone_MeshArea)(nil),
 	}
-	file_mouldwright_v1_brief_proto_msgTypes[26].OneofWrappers = []any{}
 	file_mouldwright_v1_brief_proto_msgTypes[27].OneofWrappers = []any{}
-	file_mouldwright_v1_brief_proto_msgTypes[31].OneofWrappers = []any{}
+	file_mouldwright_v1_brief_proto_msgTypes[28].OneofWrappers = []any{}
 	file_mouldwright_v1_brief_proto_msgTypes[32].OneofWrappers = []any{}
-	file_mouldwright_v1_brief_proto_msgTypes[34].OneofWrappers = []any{}
+	file_mouldwright_v1_brief_proto_msgTypes[33].OneofWrappers = []any{}
+	file_mouldwright_v1_brief_proto_msgTypes[35].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_brief_proto_rawDesc), len(file_mouldwright_v1_brief_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   35,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

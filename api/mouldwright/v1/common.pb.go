@@ -549,6 +549,70 @@ func (x *Size) GetHeightMm() float64 {
 	return 0
 }
 
+// A direction in space; only the way it points matters.
+type Direction struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Across, to the right.
+	XRatio float64 `protobuf:"fixed64,1,opt,name=x_ratio,json=xRatio,proto3" json:"x_ratio,omitempty"`
+	// From front to back.
+	YRatio float64 `protobuf:"fixed64,2,opt,name=y_ratio,json=yRatio,proto3" json:"y_ratio,omitempty"`
+	// Up.
+	ZRatio        float64 `protobuf:"fixed64,3,opt,name=z_ratio,json=zRatio,proto3" json:"z_ratio,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Direction) Reset() {
+	*x = Direction{}
+	mi := &file_mouldwright_v1_common_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Direction) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Direction) ProtoMessage() {}
+
+func (x *Direction) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_common_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Direction.ProtoReflect.Descriptor instead.
+func (*Direction) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Direction) GetXRatio() float64 {
+	if x != nil {
+		return x.XRatio
+	}
+	return 0
+}
+
+func (x *Direction) GetYRatio() float64 {
+	if x != nil {
+		return x.YRatio
+	}
+	return 0
+}
+
+func (x *Direction) GetZRatio() float64 {
+	if x != nil {
+		return x.ZRatio
+	}
+	return 0
+}
+
 // One figure inside a derivation.
 type Term struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -564,7 +628,7 @@ type Term struct {
 
 func (x *Term) Reset() {
 	*x = Term{}
-	mi := &file_mouldwright_v1_common_proto_msgTypes[3]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -576,7 +640,7 @@ func (x *Term) String() string {
 func (*Term) ProtoMessage() {}
 
 func (x *Term) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_common_proto_msgTypes[3]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -589,7 +653,7 @@ func (x *Term) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Term.ProtoReflect.Descriptor instead.
 func (*Term) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{3}
+	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Term) GetLabel() string {
@@ -628,7 +692,7 @@ type Step struct {
 
 func (x *Step) Reset() {
 	*x = Step{}
-	mi := &file_mouldwright_v1_common_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -640,7 +704,7 @@ func (x *Step) String() string {
 func (*Step) ProtoMessage() {}
 
 func (x *Step) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_common_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -653,7 +717,7 @@ func (x *Step) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Step.ProtoReflect.Descriptor instead.
 func (*Step) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{4}
+	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Step) GetOperator() Operator {
@@ -690,7 +754,7 @@ type Derivation struct {
 
 func (x *Derivation) Reset() {
 	*x = Derivation{}
-	mi := &file_mouldwright_v1_common_proto_msgTypes[5]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -702,7 +766,7 @@ func (x *Derivation) String() string {
 func (*Derivation) ProtoMessage() {}
 
 func (x *Derivation) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_common_proto_msgTypes[5]
+	mi := &file_mouldwright_v1_common_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -715,7 +779,7 @@ func (x *Derivation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Derivation.ProtoReflect.Descriptor instead.
 func (*Derivation) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{5}
+	return file_mouldwright_v1_common_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Derivation) GetWords() string {
@@ -747,7 +811,11 @@ const file_mouldwright_v1_common_proto_rawDesc = "" +
 	"\x04Size\x127\n" +
 	"\bwidth_mm\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\awidthMm\x127\n" +
 	"\bdepth_mm\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\adepthMm\x129\n" +
-	"\theight_mm\x18\x03 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\bheightMm\"F\n" +
+	"\theight_mm\x18\x03 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@!\x00\x00\x00\x00\x00\x00\x00\x00R\bheightMm\"\xa7\x01\n" +
+	"\tDirection\x122\n" +
+	"\ax_ratio\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00@\x8f\xc0R\x06xRatio\x122\n" +
+	"\ay_ratio\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00@\x8f\xc0R\x06yRatio\x122\n" +
+	"\az_ratio\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00@\x8f\xc0R\x06zRatio\"F\n" +
 	"\x04Term\x12\x14\n" +
 	"\x05label\x18\x01 \x01(\tR\x05label\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x12\n" +
@@ -807,7 +875,7 @@ func file_mouldwright_v1_common_proto_rawDescGZIP() []byte {
 }
 
 var file_mouldwright_v1_common_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_mouldwright_v1_common_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_mouldwright_v1_common_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_mouldwright_v1_common_proto_goTypes = []any{
 	(Operator)(0),      // 0: mouldwright.v1.Operator
 	(Exposure)(0),      // 1: mouldwright.v1.Exposure
@@ -818,15 +886,16 @@ var file_mouldwright_v1_common_proto_goTypes = []any{
 	(*Money)(nil),      // 6: mouldwright.v1.Money
 	(*Quantity)(nil),   // 7: mouldwright.v1.Quantity
 	(*Size)(nil),       // 8: mouldwright.v1.Size
-	(*Term)(nil),       // 9: mouldwright.v1.Term
-	(*Step)(nil),       // 10: mouldwright.v1.Step
-	(*Derivation)(nil), // 11: mouldwright.v1.Derivation
+	(*Direction)(nil),  // 9: mouldwright.v1.Direction
+	(*Term)(nil),       // 10: mouldwright.v1.Term
+	(*Step)(nil),       // 11: mouldwright.v1.Step
+	(*Derivation)(nil), // 12: mouldwright.v1.Derivation
 }
 var file_mouldwright_v1_common_proto_depIdxs = []int32{
 	0,  // 0: mouldwright.v1.Step.operator:type_name -> mouldwright.v1.Operator
-	9,  // 1: mouldwright.v1.Step.terms:type_name -> mouldwright.v1.Term
-	9,  // 2: mouldwright.v1.Step.result:type_name -> mouldwright.v1.Term
-	10, // 3: mouldwright.v1.Derivation.steps:type_name -> mouldwright.v1.Step
+	10, // 1: mouldwright.v1.Step.terms:type_name -> mouldwright.v1.Term
+	10, // 2: mouldwright.v1.Step.result:type_name -> mouldwright.v1.Term
+	11, // 3: mouldwright.v1.Derivation.steps:type_name -> mouldwright.v1.Step
 	4,  // [4:4] is the sub-list for method output_type
 	4,  // [4:4] is the sub-list for method input_type
 	4,  // [4:4] is the sub-list for extension type_name
@@ -845,7 +914,7 @@ func file_mouldwright_v1_common_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_common_proto_rawDesc), len(file_mouldwright_v1_common_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -9,6 +9,7 @@ package mouldwrightv1
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
@@ -22,6 +23,59 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+// Kinds of picture.
+type PictureFormat int32
+
+const (
+	// Taken as PNG.
+	PictureFormat_PICTURE_FORMAT_UNSPECIFIED PictureFormat = 0
+	// Shaded pixels.
+	PictureFormat_PICTURE_FORMAT_PNG PictureFormat = 1
+	// Outlines as vectors.
+	PictureFormat_PICTURE_FORMAT_SVG PictureFormat = 2
+)
+
+// Enum value maps for PictureFormat.
+var (
+	PictureFormat_name = map[int32]string{
+		0: "PICTURE_FORMAT_UNSPECIFIED",
+		1: "PICTURE_FORMAT_PNG",
+		2: "PICTURE_FORMAT_SVG",
+	}
+	PictureFormat_value = map[string]int32{
+		"PICTURE_FORMAT_UNSPECIFIED": 0,
+		"PICTURE_FORMAT_PNG":         1,
+		"PICTURE_FORMAT_SVG":         2,
+	}
+)
+
+func (x PictureFormat) Enum() *PictureFormat {
+	p := new(PictureFormat)
+	*p = x
+	return p
+}
+
+func (x PictureFormat) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (PictureFormat) Descriptor() protoreflect.EnumDescriptor {
+	return file_mouldwright_v1_takeoff_service_proto_enumTypes[0].Descriptor()
+}
+
+func (PictureFormat) Type() protoreflect.EnumType {
+	return &file_mouldwright_v1_takeoff_service_proto_enumTypes[0]
+}
+
+func (x PictureFormat) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use PictureFormat.Descriptor instead.
+func (PictureFormat) EnumDescriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{0}
+}
 
 // A brief to measure.
 type MeasureBriefRequest struct {
@@ -151,11 +205,850 @@ func (x *MeasureBriefResponse) GetAssumptions() []string {
 	return nil
 }
 
+// A piece of an upload.
+type UploadMeshRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Exactly one is set.
+	//
+	// Types that are valid to be assigned to Part:
+	//
+	//	*UploadMeshRequest_Reading
+	//	*UploadMeshRequest_Chunk
+	Part          isUploadMeshRequest_Part `protobuf_oneof:"part"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadMeshRequest) Reset() {
+	*x = UploadMeshRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadMeshRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadMeshRequest) ProtoMessage() {}
+
+func (x *UploadMeshRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadMeshRequest.ProtoReflect.Descriptor instead.
+func (*UploadMeshRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *UploadMeshRequest) GetPart() isUploadMeshRequest_Part {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *UploadMeshRequest) GetReading() *MeshReading {
+	if x != nil {
+		if x, ok := x.Part.(*UploadMeshRequest_Reading); ok {
+			return x.Reading
+		}
+	}
+	return nil
+}
+
+func (x *UploadMeshRequest) GetChunk() []byte {
+	if x != nil {
+		if x, ok := x.Part.(*UploadMeshRequest_Chunk); ok {
+			return x.Chunk
+		}
+	}
+	return nil
+}
+
+type isUploadMeshRequest_Part interface {
+	isUploadMeshRequest_Part()
+}
+
+type UploadMeshRequest_Reading struct {
+	// How to read the file; the first message of the stream, and no other.
+	Reading *MeshReading `protobuf:"bytes,1,opt,name=reading,proto3,oneof"`
+}
+
+type UploadMeshRequest_Chunk struct {
+	// The file's next bytes.
+	Chunk []byte `protobuf:"bytes,2,opt,name=chunk,proto3,oneof"`
+}
+
+func (*UploadMeshRequest_Reading) isUploadMeshRequest_Part() {}
+
+func (*UploadMeshRequest_Chunk) isUploadMeshRequest_Part() {}
+
+// The mesh taken in.
+type UploadMeshResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The mesh as kept.
+	Mesh          *Mesh `protobuf:"bytes,1,opt,name=mesh,proto3" json:"mesh,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UploadMeshResponse) Reset() {
+	*x = UploadMeshResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UploadMeshResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UploadMeshResponse) ProtoMessage() {}
+
+func (x *UploadMeshResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UploadMeshResponse.ProtoReflect.Descriptor instead.
+func (*UploadMeshResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *UploadMeshResponse) GetMesh() *Mesh {
+	if x != nil {
+		return x.Mesh
+	}
+	return nil
+}
+
+// A mesh file in one message.
+type CreateMeshRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How to read it.
+	Reading *MeshReading `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
+	// The file, base64 in JSON.
+	File          []byte `protobuf:"bytes,2,opt,name=file,proto3" json:"file,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateMeshRequest) Reset() {
+	*x = CreateMeshRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateMeshRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateMeshRequest) ProtoMessage() {}
+
+func (x *CreateMeshRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateMeshRequest.ProtoReflect.Descriptor instead.
+func (*CreateMeshRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CreateMeshRequest) GetReading() *MeshReading {
+	if x != nil {
+		return x.Reading
+	}
+	return nil
+}
+
+func (x *CreateMeshRequest) GetFile() []byte {
+	if x != nil {
+		return x.File
+	}
+	return nil
+}
+
+// The mesh taken in.
+type CreateMeshResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The mesh as kept.
+	Mesh          *Mesh `protobuf:"bytes,1,opt,name=mesh,proto3" json:"mesh,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateMeshResponse) Reset() {
+	*x = CreateMeshResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateMeshResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateMeshResponse) ProtoMessage() {}
+
+func (x *CreateMeshResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateMeshResponse.ProtoReflect.Descriptor instead.
+func (*CreateMeshResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CreateMeshResponse) GetMesh() *Mesh {
+	if x != nil {
+		return x.Mesh
+	}
+	return nil
+}
+
+// Which mesh to show.
+type GetMeshRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, meshes/{mesh}.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMeshRequest) Reset() {
+	*x = GetMeshRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMeshRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMeshRequest) ProtoMessage() {}
+
+func (x *GetMeshRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMeshRequest.ProtoReflect.Descriptor instead.
+func (*GetMeshRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *GetMeshRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// A mesh.
+type GetMeshResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The mesh.
+	Mesh          *Mesh `protobuf:"bytes,1,opt,name=mesh,proto3" json:"mesh,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMeshResponse) Reset() {
+	*x = GetMeshResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMeshResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMeshResponse) ProtoMessage() {}
+
+func (x *GetMeshResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMeshResponse.ProtoReflect.Descriptor instead.
+func (*GetMeshResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetMeshResponse) GetMesh() *Mesh {
+	if x != nil {
+		return x.Mesh
+	}
+	return nil
+}
+
+// Which meshes to list.
+type ListMeshesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many to a page, 1 to 100; left out, 20.
+	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// The next_page_token of the page before; empty for the first.
+	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListMeshesRequest) Reset() {
+	*x = ListMeshesRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListMeshesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListMeshesRequest) ProtoMessage() {}
+
+func (x *ListMeshesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListMeshesRequest.ProtoReflect.Descriptor instead.
+func (*ListMeshesRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListMeshesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListMeshesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// A page of meshes.
+type ListMeshesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The meshes, without their takeoffs.
+	Meshes []*Mesh `protobuf:"bytes,1,rep,name=meshes,proto3" json:"meshes,omitempty"`
+	// Token of the next page; empty on the last.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListMeshesResponse) Reset() {
+	*x = ListMeshesResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListMeshesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListMeshesResponse) ProtoMessage() {}
+
+func (x *ListMeshesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListMeshesResponse.ProtoReflect.Descriptor instead.
+func (*ListMeshesResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListMeshesResponse) GetMeshes() []*Mesh {
+	if x != nil {
+		return x.Meshes
+	}
+	return nil
+}
+
+func (x *ListMeshesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// Which mesh to forget.
+type DeleteMeshRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, meshes/{mesh}.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteMeshRequest) Reset() {
+	*x = DeleteMeshRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteMeshRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteMeshRequest) ProtoMessage() {}
+
+func (x *DeleteMeshRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteMeshRequest.ProtoReflect.Descriptor instead.
+func (*DeleteMeshRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *DeleteMeshRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// The mesh is forgotten.
+type DeleteMeshResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeleteMeshResponse) Reset() {
+	*x = DeleteMeshResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeleteMeshResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeleteMeshResponse) ProtoMessage() {}
+
+func (x *DeleteMeshResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeleteMeshResponse.ProtoReflect.Descriptor instead.
+func (*DeleteMeshResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{11}
+}
+
+// Which mesh to measure, and how.
+type MeasureMeshRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, meshes/{mesh}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The piece's size over the mesh's; left out, 1.
+	Scale *float64 `protobuf:"fixed64,2,opt,name=scale,proto3,oneof" json:"scale,omitempty"`
+	// Pulls that the mould must have, at most 6.
+	Pulls []*Direction `protobuf:"bytes,3,rep,name=pulls,proto3" json:"pulls,omitempty"`
+	// Thickness of the foam layers in millimetres; left out, 100.
+	LayerMm *float64 `protobuf:"fixed64,4,opt,name=layer_mm,json=layerMm,proto3,oneof" json:"layer_mm,omitempty"`
+	// Thickness below which a part counts as thin, in millimetres; left out, 6.
+	ThinLimitMm   *float64 `protobuf:"fixed64,5,opt,name=thin_limit_mm,json=thinLimitMm,proto3,oneof" json:"thin_limit_mm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasureMeshRequest) Reset() {
+	*x = MeasureMeshRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasureMeshRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasureMeshRequest) ProtoMessage() {}
+
+func (x *MeasureMeshRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasureMeshRequest.ProtoReflect.Descriptor instead.
+func (*MeasureMeshRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *MeasureMeshRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *MeasureMeshRequest) GetScale() float64 {
+	if x != nil && x.Scale != nil {
+		return *x.Scale
+	}
+	return 0
+}
+
+func (x *MeasureMeshRequest) GetPulls() []*Direction {
+	if x != nil {
+		return x.Pulls
+	}
+	return nil
+}
+
+func (x *MeasureMeshRequest) GetLayerMm() float64 {
+	if x != nil && x.LayerMm != nil {
+		return *x.LayerMm
+	}
+	return 0
+}
+
+func (x *MeasureMeshRequest) GetThinLimitMm() float64 {
+	if x != nil && x.ThinLimitMm != nil {
+		return *x.ThinLimitMm
+	}
+	return 0
+}
+
+// The measures.
+type MeasureMeshResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The measures at the scale asked for.
+	Takeoff       *MeshTakeoff `protobuf:"bytes,1,opt,name=takeoff,proto3" json:"takeoff,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasureMeshResponse) Reset() {
+	*x = MeasureMeshResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasureMeshResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasureMeshResponse) ProtoMessage() {}
+
+func (x *MeasureMeshResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasureMeshResponse.ProtoReflect.Descriptor instead.
+func (*MeasureMeshResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MeasureMeshResponse) GetTakeoff() *MeshTakeoff {
+	if x != nil {
+		return x.Takeoff
+	}
+	return nil
+}
+
+// Which meshes to compare.
+type CompareMeshesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the one, meshes/{mesh}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Resource name of the other, meshes/{mesh}.
+	Other         string `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareMeshesRequest) Reset() {
+	*x = CompareMeshesRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareMeshesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareMeshesRequest) ProtoMessage() {}
+
+func (x *CompareMeshesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareMeshesRequest.ProtoReflect.Descriptor instead.
+func (*CompareMeshesRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CompareMeshesRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CompareMeshesRequest) GetOther() string {
+	if x != nil {
+		return x.Other
+	}
+	return ""
+}
+
+// What they are to each other.
+type CompareMeshesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Whether the one can be moved onto the other.
+	Same bool `protobuf:"varint,1,opt,name=same,proto3" json:"same,omitempty"`
+	// Whether the one is the other's mirror image: the other hand. A form that is its own mirror image is both.
+	Mirrored bool `protobuf:"varint,2,opt,name=mirrored,proto3" json:"mirrored,omitempty"`
+	// In words.
+	Words         string `protobuf:"bytes,3,opt,name=words,proto3" json:"words,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareMeshesResponse) Reset() {
+	*x = CompareMeshesResponse{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareMeshesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareMeshesResponse) ProtoMessage() {}
+
+func (x *CompareMeshesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareMeshesResponse.ProtoReflect.Descriptor instead.
+func (*CompareMeshesResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *CompareMeshesResponse) GetSame() bool {
+	if x != nil {
+		return x.Same
+	}
+	return false
+}
+
+func (x *CompareMeshesResponse) GetMirrored() bool {
+	if x != nil {
+		return x.Mirrored
+	}
+	return false
+}
+
+func (x *CompareMeshesResponse) GetWords() string {
+	if x != nil {
+		return x.Words
+	}
+	return ""
+}
+
+// Which mesh to draw, and how.
+type GetMeshPictureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, meshes/{mesh}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Pixels or vectors.
+	Format PictureFormat `protobuf:"varint,2,opt,name=format,proto3,enum=mouldwright.v1.PictureFormat" json:"format,omitempty"`
+	// The piece's size over the mesh's; left out, 1.
+	Scale *float64 `protobuf:"fixed64,3,opt,name=scale,proto3,oneof" json:"scale,omitempty"`
+	// Width in pixels; left out, 1600.
+	WidthPx       *int32 `protobuf:"varint,4,opt,name=width_px,json=widthPx,proto3,oneof" json:"width_px,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMeshPictureRequest) Reset() {
+	*x = GetMeshPictureRequest{}
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMeshPictureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMeshPictureRequest) ProtoMessage() {}
+
+func (x *GetMeshPictureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_takeoff_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMeshPictureRequest.ProtoReflect.Descriptor instead.
+func (*GetMeshPictureRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_takeoff_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *GetMeshPictureRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetMeshPictureRequest) GetFormat() PictureFormat {
+	if x != nil {
+		return x.Format
+	}
+	return PictureFormat_PICTURE_FORMAT_UNSPECIFIED
+}
+
+func (x *GetMeshPictureRequest) GetScale() float64 {
+	if x != nil && x.Scale != nil {
+		return *x.Scale
+	}
+	return 0
+}
+
+func (x *GetMeshPictureRequest) GetWidthPx() int32 {
+	if x != nil && x.WidthPx != nil {
+		return *x.WidthPx
+	}
+	return 0
+}
+
 var File_mouldwright_v1_takeoff_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_takeoff_service_proto_rawDesc = "" +
 	"\n" +
-	"$mouldwright/v1/takeoff_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1amouldwright/v1/quote.proto\"\x9a\x01\n" +
+	"$mouldwright/v1/takeoff_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x19mouldwright/v1/mesh.proto\x1a\x1amouldwright/v1/quote.proto\"\x9a\x01\n" +
 	"\x13MeasureBriefRequest\x126\n" +
 	"\x05brief\x18\x01 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
 	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\"\xb8\x01\n" +
@@ -163,9 +1056,78 @@ const file_mouldwright_v1_takeoff_service_proto_rawDesc = "" +
 	"\x12rate_book_revision\x18\x01 \x01(\tR\x10rateBookRevision\x124\n" +
 	"\x06pieces\x18\x02 \x03(\v2\x1c.mouldwright.v1.PieceTakeoffR\x06pieces\x12\x1a\n" +
 	"\bwarnings\x18\x03 \x03(\tR\bwarnings\x12 \n" +
-	"\vassumptions\x18\x04 \x03(\tR\vassumptions2\x8c\x01\n" +
+	"\vassumptions\x18\x04 \x03(\tR\vassumptions\"~\n" +
+	"\x11UploadMeshRequest\x127\n" +
+	"\areading\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshReadingH\x00R\areading\x12!\n" +
+	"\x05chunk\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x10H\x00R\x05chunkB\r\n" +
+	"\x04part\x12\x05\xbaH\x02\b\x01\">\n" +
+	"\x12UploadMeshResponse\x12(\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"p\n" +
+	"\x11CreateMeshRequest\x125\n" +
+	"\areading\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshReadingR\areading\x12$\n" +
+	"\x04file\x18\x02 \x01(\fB\x10\xe0A\x02\xbaH\n" +
+	"z\b\x10\x01\x18\x80\x80\x80\x80\x04R\x04file\">\n" +
+	"\x12CreateMeshResponse\x12(\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"H\n" +
+	"\x0eGetMeshRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\";\n" +
+	"\x0fGetMeshResponse\x12(\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"d\n" +
+	"\x11ListMeshesRequest\x12&\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tpageToken\"j\n" +
+	"\x12ListMeshesResponse\x12,\n" +
+	"\x06meshes\x18\x01 \x03(\v2\x14.mouldwright.v1.MeshR\x06meshes\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"K\n" +
+	"\x11DeleteMeshRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\"\x14\n" +
+	"\x12DeleteMeshResponse\"\xe5\x02\n" +
+	"\x12MeasureMeshRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x124\n" +
+	"\x05scale\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05scale\x88\x01\x01\x129\n" +
+	"\x05pulls\x18\x03 \x03(\v2\x19.mouldwright.v1.DirectionB\b\xbaH\x05\x92\x01\x02\x10\x06R\x05pulls\x129\n" +
+	"\blayer_mm\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x9f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\alayerMm\x88\x01\x01\x12B\n" +
+	"\rthin_limit_mm\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\vthinLimitMm\x88\x01\x01B\b\n" +
+	"\x06_scaleB\v\n" +
+	"\t_layer_mmB\x10\n" +
+	"\x0e_thin_limit_mm\"L\n" +
+	"\x13MeasureMeshResponse\x125\n" +
+	"\atakeoff\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshTakeoffR\atakeoff\"\x88\x01\n" +
+	"\x14CompareMeshesRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x128\n" +
+	"\x05other\x18\x02 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x05other\"]\n" +
+	"\x15CompareMeshesResponse\x12\x12\n" +
+	"\x04same\x18\x01 \x01(\bR\x04same\x12\x1a\n" +
+	"\bmirrored\x18\x02 \x01(\bR\bmirrored\x12\x14\n" +
+	"\x05words\x18\x03 \x01(\tR\x05words\"\x8a\x02\n" +
+	"\x15GetMeshPictureRequest\x126\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x12?\n" +
+	"\x06format\x18\x02 \x01(\x0e2\x1d.mouldwright.v1.PictureFormatB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06format\x124\n" +
+	"\x05scale\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05scale\x88\x01\x01\x12+\n" +
+	"\bwidth_px\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\x80 (\xc0\x02H\x01R\awidthPx\x88\x01\x01B\b\n" +
+	"\x06_scaleB\v\n" +
+	"\t_width_px*_\n" +
+	"\rPictureFormat\x12\x1e\n" +
+	"\x1aPICTURE_FORMAT_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12PICTURE_FORMAT_PNG\x10\x01\x12\x16\n" +
+	"\x12PICTURE_FORMAT_SVG\x10\x022\x8e\b\n" +
 	"\x0eTakeoffService\x12z\n" +
-	"\fMeasureBrief\x12#.mouldwright.v1.MeasureBriefRequest\x1a$.mouldwright.v1.MeasureBriefResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:measureBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"\fMeasureBrief\x12#.mouldwright.v1.MeasureBriefRequest\x1a$.mouldwright.v1.MeasureBriefResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:measure\x12U\n" +
+	"\n" +
+	"UploadMesh\x12!.mouldwright.v1.UploadMeshRequest\x1a\".mouldwright.v1.UploadMeshResponse(\x01\x12j\n" +
+	"\n" +
+	"CreateMesh\x12!.mouldwright.v1.CreateMeshRequest\x1a\".mouldwright.v1.CreateMeshResponse\"\x15\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
+	"/v1/meshes\x12g\n" +
+	"\aGetMesh\x12\x1e.mouldwright.v1.GetMeshRequest\x1a\x1f.mouldwright.v1.GetMeshResponse\"\x1b\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/{name=meshes/*}\x12g\n" +
+	"\n" +
+	"ListMeshes\x12!.mouldwright.v1.ListMeshesRequest\x1a\".mouldwright.v1.ListMeshesResponse\"\x12\x82\xd3\xe4\x93\x02\f\x12\n" +
+	"/v1/meshes\x12p\n" +
+	"\n" +
+	"DeleteMesh\x12!.mouldwright.v1.DeleteMeshRequest\x1a\".mouldwright.v1.DeleteMeshResponse\"\x1b\x82\xd3\xe4\x93\x02\x15*\x13/v1/{name=meshes/*}\x12~\n" +
+	"\vMeasureMesh\x12\".mouldwright.v1.MeasureMeshRequest\x1a#.mouldwright.v1.MeasureMeshResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:measure\x12\x84\x01\n" +
+	"\rCompareMeshes\x12$.mouldwright.v1.CompareMeshesRequest\x1a%.mouldwright.v1.CompareMeshesResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:compare\x12r\n" +
+	"\x0eGetMeshPicture\x12%.mouldwright.v1.GetMeshPictureRequest\x1a\x14.google.api.HttpBody\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=meshes/*}/pictureBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_takeoff_service_proto_rawDescOnce sync.Once
@@ -179,23 +1141,70 @@ func file_mouldwright_v1_takeoff_service_proto_rawDescGZIP() []byte {
 	return file_mouldwright_v1_takeoff_service_proto_rawDescData
 }
 
-var file_mouldwright_v1_takeoff_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_mouldwright_v1_takeoff_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_mouldwright_v1_takeoff_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_mouldwright_v1_takeoff_service_proto_goTypes = []any{
-	(*MeasureBriefRequest)(nil),  // 0: mouldwright.v1.MeasureBriefRequest
-	(*MeasureBriefResponse)(nil), // 1: mouldwright.v1.MeasureBriefResponse
-	(*Brief)(nil),                // 2: mouldwright.v1.Brief
-	(*PieceTakeoff)(nil),         // 3: mouldwright.v1.PieceTakeoff
+	(PictureFormat)(0),            // 0: mouldwright.v1.PictureFormat
+	(*MeasureBriefRequest)(nil),   // 1: mouldwright.v1.MeasureBriefRequest
+	(*MeasureBriefResponse)(nil),  // 2: mouldwright.v1.MeasureBriefResponse
+	(*UploadMeshRequest)(nil),     // 3: mouldwright.v1.UploadMeshRequest
+	(*UploadMeshResponse)(nil),    // 4: mouldwright.v1.UploadMeshResponse
+	(*CreateMeshRequest)(nil),     // 5: mouldwright.v1.CreateMeshRequest
+	(*CreateMeshResponse)(nil),    // 6: mouldwright.v1.CreateMeshResponse
+	(*GetMeshRequest)(nil),        // 7: mouldwright.v1.GetMeshRequest
+	(*GetMeshResponse)(nil),       // 8: mouldwright.v1.GetMeshResponse
+	(*ListMeshesRequest)(nil),     // 9: mouldwright.v1.ListMeshesRequest
+	(*ListMeshesResponse)(nil),    // 10: mouldwright.v1.ListMeshesResponse
+	(*DeleteMeshRequest)(nil),     // 11: mouldwright.v1.DeleteMeshRequest
+	(*DeleteMeshResponse)(nil),    // 12: mouldwright.v1.DeleteMeshResponse
+	(*MeasureMeshRequest)(nil),    // 13: mouldwright.v1.MeasureMeshRequest
+	(*MeasureMeshResponse)(nil),   // 14: mouldwright.v1.MeasureMeshResponse
+	(*CompareMeshesRequest)(nil),  // 15: mouldwright.v1.CompareMeshesRequest
+	(*CompareMeshesResponse)(nil), // 16: mouldwright.v1.CompareMeshesResponse
+	(*GetMeshPictureRequest)(nil), // 17: mouldwright.v1.GetMeshPictureRequest
+	(*Brief)(nil),                 // 18: mouldwright.v1.Brief
+	(*PieceTakeoff)(nil),          // 19: mouldwright.v1.PieceTakeoff
+	(*MeshReading)(nil),           // 20: mouldwright.v1.MeshReading
+	(*Mesh)(nil),                  // 21: mouldwright.v1.Mesh
+	(*Direction)(nil),             // 22: mouldwright.v1.Direction
+	(*MeshTakeoff)(nil),           // 23: mouldwright.v1.MeshTakeoff
+	(*httpbody.HttpBody)(nil),     // 24: google.api.HttpBody
 }
 var file_mouldwright_v1_takeoff_service_proto_depIdxs = []int32{
-	2, // 0: mouldwright.v1.MeasureBriefRequest.brief:type_name -> mouldwright.v1.Brief
-	3, // 1: mouldwright.v1.MeasureBriefResponse.pieces:type_name -> mouldwright.v1.PieceTakeoff
-	0, // 2: mouldwright.v1.TakeoffService.MeasureBrief:input_type -> mouldwright.v1.MeasureBriefRequest
-	1, // 3: mouldwright.v1.TakeoffService.MeasureBrief:output_type -> mouldwright.v1.MeasureBriefResponse
-	3, // [3:4] is the sub-list for method output_type
-	2, // [2:3] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	18, // 0: mouldwright.v1.MeasureBriefRequest.brief:type_name -> mouldwright.v1.Brief
+	19, // 1: mouldwright.v1.MeasureBriefResponse.pieces:type_name -> mouldwright.v1.PieceTakeoff
+	20, // 2: mouldwright.v1.UploadMeshRequest.reading:type_name -> mouldwright.v1.MeshReading
+	21, // 3: mouldwright.v1.UploadMeshResponse.mesh:type_name -> mouldwright.v1.Mesh
+	20, // 4: mouldwright.v1.CreateMeshRequest.reading:type_name -> mouldwright.v1.MeshReading
+	21, // 5: mouldwright.v1.CreateMeshResponse.mesh:type_name -> mouldwright.v1.Mesh
+	21, // 6: mouldwright.v1.GetMeshResponse.mesh:type_name -> mouldwright.v1.Mesh
+	21, // 7: mouldwright.v1.ListMeshesResponse.meshes:type_name -> mouldwright.v1.Mesh
+	22, // 8: mouldwright.v1.MeasureMeshRequest.pulls:type_name -> mouldwright.v1.Direction
+	23, // 9: mouldwright.v1.MeasureMeshResponse.takeoff:type_name -> mouldwright.v1.MeshTakeoff
+	0,  // 10: mouldwright.v1.GetMeshPictureRequest.format:type_name -> mouldwright.v1.PictureFormat
+	1,  // 11: mouldwright.v1.TakeoffService.MeasureBrief:input_type -> mouldwright.v1.MeasureBriefRequest
+	3,  // 12: mouldwright.v1.TakeoffService.UploadMesh:input_type -> mouldwright.v1.UploadMeshRequest
+	5,  // 13: mouldwright.v1.TakeoffService.CreateMesh:input_type -> mouldwright.v1.CreateMeshRequest
+	7,  // 14: mouldwright.v1.TakeoffService.GetMesh:input_type -> mouldwright.v1.GetMeshRequest
+	9,  // 15: mouldwright.v1.TakeoffService.ListMeshes:input_type -> mouldwright.v1.ListMeshesRequest
+	11, // 16: mouldwright.v1.TakeoffService.DeleteMesh:input_type -> mouldwright.v1.DeleteMeshRequest
+	13, // 17: mouldwright.v1.TakeoffService.MeasureMesh:input_type -> mouldwright.v1.MeasureMeshRequest
+	15, // 18: mouldwright.v1.TakeoffService.CompareMeshes:input_type -> mouldwright.v1.CompareMeshesRequest
+	17, // 19: mouldwright.v1.TakeoffService.GetMeshPicture:input_type -> mouldwright.v1.GetMeshPictureRequest
+	2,  // 20: mouldwright.v1.TakeoffService.MeasureBrief:output_type -> mouldwright.v1.MeasureBriefResponse
+	4,  // 21: mouldwright.v1.TakeoffService.UploadMesh:output_type -> mouldwright.v1.UploadMeshResponse
+	6,  // 22: mouldwright.v1.TakeoffService.CreateMesh:output_type -> mouldwright.v1.CreateMeshResponse
+	8,  // 23: mouldwright.v1.TakeoffService.GetMesh:output_type -> mouldwright.v1.GetMeshResponse
+	10, // 24: mouldwright.v1.TakeoffService.ListMeshes:output_type -> mouldwright.v1.ListMeshesResponse
+	12, // 25: mouldwright.v1.TakeoffService.DeleteMesh:output_type -> mouldwright.v1.DeleteMeshResponse
+	14, // 26: mouldwright.v1.TakeoffService.MeasureMesh:output_type -> mouldwright.v1.MeasureMeshResponse
+	16, // 27: mouldwright.v1.TakeoffService.CompareMeshes:output_type -> mouldwright.v1.CompareMeshesResponse
+	24, // 28: mouldwright.v1.TakeoffService.GetMeshPicture:output_type -> google.api.HttpBody
+	20, // [20:29] is the sub-list for method output_type
+	11, // [11:20] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_takeoff_service_proto_init() }
@@ -204,19 +1213,28 @@ func file_mouldwright_v1_takeoff_service_proto_init() {
 		return
 	}
 	file_mouldwright_v1_brief_proto_init()
+	file_mouldwright_v1_common_proto_init()
+	file_mouldwright_v1_mesh_proto_init()
 	file_mouldwright_v1_quote_proto_init()
+	file_mouldwright_v1_takeoff_service_proto_msgTypes[2].OneofWrappers = []any{
+		(*UploadMeshRequest_Reading)(nil),
+		(*UploadMeshRequest_Chunk)(nil),
+	}
+	file_mouldwright_v1_takeoff_service_proto_msgTypes[12].OneofWrappers = []any{}
+	file_mouldwright_v1_takeoff_service_proto_msgTypes[16].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_takeoff_service_proto_rawDesc), len(file_mouldwright_v1_takeoff_service_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   2,
+			NumEnums:      1,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_mouldwright_v1_takeoff_service_proto_goTypes,
 		DependencyIndexes: file_mouldwright_v1_takeoff_service_proto_depIdxs,
+		EnumInfos:         file_mouldwright_v1_takeoff_service_proto_enumTypes,
 		MessageInfos:      file_mouldwright_v1_takeoff_service_proto_msgTypes,
 	}.Build()
 	File_mouldwright_v1_takeoff_service_proto = out.File

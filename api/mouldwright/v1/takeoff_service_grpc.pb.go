@@ -8,6 +8,7 @@ package mouldwrightv1
 
 import (
 	context "context"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	grpc "google.golang.org/grpc"
 	codes "google.golang.org/grpc/codes"
 	status "google.golang.org/grpc/status"
@@ -19,17 +20,43 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	TakeoffService_MeasureBrief_FullMethodName = "/mouldwright.v1.TakeoffService/MeasureBrief"
+	TakeoffService_MeasureBrief_FullMethodName   = "/mouldwright.v1.TakeoffService/MeasureBrief"
+	TakeoffService_UploadMesh_FullMethodName     = "/mouldwright.v1.TakeoffService/UploadMesh"
+	TakeoffService_CreateMesh_FullMethodName     = "/mouldwright.v1.TakeoffService/CreateMesh"
+	TakeoffService_GetMesh_FullMethodName        = "/mouldwright.v1.TakeoffService/GetMesh"
+	TakeoffService_ListMeshes_FullMethodName     = "/mouldwright.v1.TakeoffService/ListMeshes"
+	TakeoffService_DeleteMesh_FullMethodName     = "/mouldwright.v1.TakeoffService/DeleteMesh"
+	TakeoffService_MeasureMesh_FullMethodName    = "/mouldwright.v1.TakeoffService/MeasureMesh"
+	TakeoffService_CompareMeshes_FullMethodName  = "/mouldwright.v1.TakeoffService/CompareMeshes"
+	TakeoffService_GetMeshPicture_FullMethodName = "/mouldwright.v1.TakeoffService/GetMeshPicture"
 )
 
 // TakeoffServiceClient is the client API for TakeoffService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// Measures what a brief describes.
+// Measures what a brief describes, and keeps the meshes that briefs refer to.
 type TakeoffServiceClient interface {
 	// Measures every piece of a brief.
 	MeasureBrief(ctx context.Context, in *MeasureBriefRequest, opts ...grpc.CallOption) (*MeasureBriefResponse, error)
+	// Takes a mesh in as a stream: the reading first, then the file in pieces. A file already kept under the same reading is answered
+	// with what is kept. Over HTTP, CreateMesh's path takes the file itself as its body too, with the reading in the query.
+	UploadMesh(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadMeshRequest, UploadMeshResponse], error)
+	// Takes a mesh in as one message: small files. A file already kept under the same reading is answered with what is kept.
+	CreateMesh(ctx context.Context, in *CreateMeshRequest, opts ...grpc.CallOption) (*CreateMeshResponse, error)
+	// Shows one mesh.
+	GetMesh(ctx context.Context, in *GetMeshRequest, opts ...grpc.CallOption) (*GetMeshResponse, error)
+	// Lists the meshes kept, by name.
+	ListMeshes(ctx context.Context, in *ListMeshesRequest, opts ...grpc.CallOption) (*ListMeshesResponse, error)
+	// Forgets a mesh. Briefs that refer to it can no longer be priced.
+	DeleteMesh(ctx context.Context, in *DeleteMeshRequest, opts ...grpc.CallOption) (*DeleteMeshResponse, error)
+	// Measures a mesh at a scale.
+	MeasureMesh(ctx context.Context, in *MeasureMeshRequest, opts ...grpc.CallOption) (*MeasureMeshResponse, error)
+	// Tells whether two meshes are copies, mirror images, or different.
+	CompareMeshes(ctx context.Context, in *CompareMeshesRequest, opts ...grpc.CallOption) (*CompareMeshesResponse, error)
+	// Draws a mesh from three sides beside a person, its suggested mould pieces told apart by hatch and colour.
+	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	GetMeshPicture(ctx context.Context, in *GetMeshPictureRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
 }
 
 type takeoffServiceClient struct {
@@ -50,14 +77,115 @@ func (c *takeoffServiceClient) MeasureBrief(ctx context.Context, in *MeasureBrie
 	return out, nil
 }
 
+func (c *takeoffServiceClient) UploadMesh(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[UploadMeshRequest, UploadMeshResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &TakeoffService_ServiceDesc.Streams[0], TakeoffService_UploadMesh_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[UploadMeshRequest, UploadMeshResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type TakeoffService_UploadMeshClient = grpc.ClientStreamingClient[UploadMeshRequest, UploadMeshResponse]
+
+func (c *takeoffServiceClient) CreateMesh(ctx context.Context, in *CreateMeshRequest, opts ...grpc.CallOption) (*CreateMeshResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateMeshResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_CreateMesh_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) GetMesh(ctx context.Context, in *GetMeshRequest, opts ...grpc.CallOption) (*GetMeshResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetMeshResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_GetMesh_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) ListMeshes(ctx context.Context, in *ListMeshesRequest, opts ...grpc.CallOption) (*ListMeshesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListMeshesResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_ListMeshes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) DeleteMesh(ctx context.Context, in *DeleteMeshRequest, opts ...grpc.CallOption) (*DeleteMeshResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeleteMeshResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_DeleteMesh_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) MeasureMesh(ctx context.Context, in *MeasureMeshRequest, opts ...grpc.CallOption) (*MeasureMeshResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MeasureMeshResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_MeasureMesh_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) CompareMeshes(ctx context.Context, in *CompareMeshesRequest, opts ...grpc.CallOption) (*CompareMeshesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompareMeshesResponse)
+	err := c.cc.Invoke(ctx, TakeoffService_CompareMeshes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *takeoffServiceClient) GetMeshPicture(ctx context.Context, in *GetMeshPictureRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(httpbody.HttpBody)
+	err := c.cc.Invoke(ctx, TakeoffService_GetMeshPicture_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // TakeoffServiceServer is the server API for TakeoffService service.
 // All implementations must embed UnimplementedTakeoffServiceServer
 // for forward compatibility.
 //
-// Measures what a brief describes.
+// Measures what a brief describes, and keeps the meshes that briefs refer to.
 type TakeoffServiceServer interface {
 	// Measures every piece of a brief.
 	MeasureBrief(context.Context, *MeasureBriefRequest) (*MeasureBriefResponse, error)
+	// Takes a mesh in as a stream: the reading first, then the file in pieces. A file already kept under the same reading is answered
+	// with what is kept. Over HTTP, CreateMesh's path takes the file itself as its body too, with the reading in the query.
+	UploadMesh(grpc.ClientStreamingServer[UploadMeshRequest, UploadMeshResponse]) error
+	// Takes a mesh in as one message: small files. A file already kept under the same reading is answered with what is kept.
+	CreateMesh(context.Context, *CreateMeshRequest) (*CreateMeshResponse, error)
+	// Shows one mesh.
+	GetMesh(context.Context, *GetMeshRequest) (*GetMeshResponse, error)
+	// Lists the meshes kept, by name.
+	ListMeshes(context.Context, *ListMeshesRequest) (*ListMeshesResponse, error)
+	// Forgets a mesh. Briefs that refer to it can no longer be priced.
+	DeleteMesh(context.Context, *DeleteMeshRequest) (*DeleteMeshResponse, error)
+	// Measures a mesh at a scale.
+	MeasureMesh(context.Context, *MeasureMeshRequest) (*MeasureMeshResponse, error)
+	// Tells whether two meshes are copies, mirror images, or different.
+	CompareMeshes(context.Context, *CompareMeshesRequest) (*CompareMeshesResponse, error)
+	// Draws a mesh from three sides beside a person, its suggested mould pieces told apart by hatch and colour.
+	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	GetMeshPicture(context.Context, *GetMeshPictureRequest) (*httpbody.HttpBody, error)
 	mustEmbedUnimplementedTakeoffServiceServer()
 }
 
@@ -70,6 +198,30 @@ type UnimplementedTakeoffServiceServer struct{}
 
 func (UnimplementedTakeoffServiceServer) MeasureBrief(context.Context, *MeasureBriefRequest) (*MeasureBriefResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MeasureBrief not implemented")
+}
+func (UnimplementedTakeoffServiceServer) UploadMesh(grpc.ClientStreamingServer[UploadMeshRequest, UploadMeshResponse]) error {
+	return status.Error(codes.Unimplemented, "method UploadMesh not implemented")
+}
+func (UnimplementedTakeoffServiceServer) CreateMesh(context.Context, *CreateMeshRequest) (*CreateMeshResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateMesh not implemented")
+}
+func (UnimplementedTakeoffServiceServer) GetMesh(context.Context, *GetMeshRequest) (*GetMeshResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetMesh not implemented")
+}
+func (UnimplementedTakeoffServiceServer) ListMeshes(context.Context, *ListMeshesRequest) (*ListMeshesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListMeshes not implemented")
+}
+func (UnimplementedTakeoffServiceServer) DeleteMesh(context.Context, *DeleteMeshRequest) (*DeleteMeshResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeleteMesh not implemented")
+}
+func (UnimplementedTakeoffServiceServer) MeasureMesh(context.Context, *MeasureMeshRequest) (*MeasureMeshResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MeasureMesh not implemented")
+}
+func (UnimplementedTakeoffServiceServer) CompareMeshes(context.Context, *CompareMeshesRequest) (*CompareMeshesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareMeshes not implemented")
+}
+func (UnimplementedTakeoffServiceServer) GetMeshPicture(context.Context, *GetMeshPictureRequest) (*httpbody.HttpBody, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetMeshPicture not implemented")
 }
 func (UnimplementedTakeoffServiceServer) mustEmbedUnimplementedTakeoffServiceServer() {}
 func (UnimplementedTakeoffServiceServer) testEmbeddedByValue()                        {}
@@ -110,6 +262,139 @@ func _TakeoffService_MeasureBrief_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _TakeoffService_UploadMesh_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(TakeoffServiceServer).UploadMesh(&grpc.GenericServerStream[UploadMeshRequest, UploadMeshResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type TakeoffService_UploadMeshServer = grpc.ClientStreamingServer[UploadMeshRequest, UploadMeshResponse]
+
+func _TakeoffService_CreateMesh_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateMeshRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).CreateMesh(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_CreateMesh_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).CreateMesh(ctx, req.(*CreateMeshRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_GetMesh_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetMeshRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).GetMesh(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_GetMesh_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).GetMesh(ctx, req.(*GetMeshRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_ListMeshes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListMeshesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).ListMeshes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_ListMeshes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).ListMeshes(ctx, req.(*ListMeshesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_DeleteMesh_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeleteMeshRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).DeleteMesh(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_DeleteMesh_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).DeleteMesh(ctx, req.(*DeleteMeshRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_MeasureMesh_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MeasureMeshRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).MeasureMesh(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_MeasureMesh_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).MeasureMesh(ctx, req.(*MeasureMeshRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_CompareMeshes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareMeshesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).CompareMeshes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_CompareMeshes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).CompareMeshes(ctx, req.(*CompareMeshesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TakeoffService_GetMeshPicture_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetMeshPictureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TakeoffServiceServer).GetMeshPicture(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TakeoffService_GetMeshPicture_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TakeoffServiceServer).GetMeshPicture(ctx, req.(*GetMeshPictureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // TakeoffService_ServiceDesc is the grpc.ServiceDesc for TakeoffService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -121,7 +406,41 @@ var TakeoffService_ServiceDesc = grpc.ServiceDesc{
 			MethodName: "MeasureBrief",
 			Handler:    _TakeoffService_MeasureBrief_Handler,
 		},
+		{
+			MethodName: "CreateMesh",
+			Handler:    _TakeoffService_CreateMesh_Handler,
+		},
+		{
+			MethodName: "GetMesh",
+			Handler:    _TakeoffService_GetMesh_Handler,
+		},
+		{
+			MethodName: "ListMeshes",
+			Handler:    _TakeoffService_ListMeshes_Handler,
+		},
+		{
+			MethodName: "DeleteMesh",
+			Handler:    _TakeoffService_DeleteMesh_Handler,
+		},
+		{
+			MethodName: "MeasureMesh",
+			Handler:    _TakeoffService_MeasureMesh_Handler,
+		},
+		{
+			MethodName: "CompareMeshes",
+			Handler:    _TakeoffService_CompareMeshes_Handler,
+		},
+		{
+			MethodName: "GetMeshPicture",
+			Handler:    _TakeoffService_GetMeshPicture_Handler,
+		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "UploadMesh",
+			Handler:       _TakeoffService_UploadMesh_Handler,
+			ClientStreams: true,
+		},
+	},
 	Metadata: "mouldwright/v1/takeoff_service.proto",
 }

@@ -178,7 +178,7 @@ func TestWallPairs(t *testing.T) {
 }
 
 func TestEveryQuoteSaysThatItsFiguresAreInvented(t *testing.T) {
-	for _, name := range []string{"toadstool-trail", "gate-snails", "one-off-hare", "wall-pairs"} {
+	for _, name := range []string{"toadstool-trail", "gate-snails", "one-off-hare", "wall-pairs", "letters-and-tails"} {
 		q := priced(t, name)
 		assert.Equal(t, "Fernhollow Arboretum", q.Brief.Client)
 		assert.Contains(t, strings.Join(q.Assumptions, " "), "invented")

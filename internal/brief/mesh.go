@@ -1,0 +1,102 @@
+package brief
+
+import (
+	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/geometry"
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/release"
+)
+
+// MeshForm is an uploaded mesh at a scale.
+type MeshForm struct {
+	Name  string
+	Scale float64 // of the piece over the mesh
+	Pulls []release.Direction
+	// Model is what is kept under the name, and Sum stands for its measures; nil and
+	// empty until Fit found them, and after it where nothing is kept.
+	Model *maquette.Maquette
+	Sum   string
+}
+
+// Meshes finds what is kept under a mesh's name, and a sum that stands for its
+// measures; nil where nothing is.
+type Meshes func(name string) (model *maquette.Maquette, sum string)
+
+// Fit gives every mesh of the brief its model. Check then names those that have none.
+func (b *Brief) Fit(meshes Meshes) {
+	if meshes == nil {
+		return
+	}
+	for m := range b.meshForms {
+		m.Model, m.Sum = meshes(m.Name)
+	}
+}
+
+// MeshSums returns what stands for the measures of the brief's meshes, in its order.
+func (b *Brief) MeshSums() []string {
+	var sums []string
+	for m := range b.meshForms {
+		sums = append(sums, m.Sum)
+	}
+	return sums
+}
+
+// meshForms is every mesh that the brief and its options ask for.
+func (b *Brief) meshForms(yield func(*MeshForm) bool) {
+	lists := [][]Piece{b.Pieces}
+	for i := range b.Options {
+		lists = append(lists, b.Options[i].Pieces)
+	}
+	for _, pieces := range lists {
+		for i := range pieces {
+			if m := pieces[i].Form.Mesh; m != nil && !yield(m) {
+				return
+			}
+		}
+	}
+}
+
+// mesh checks an uploaded mesh at its scale.
+func (c *checker) mesh(p fault.Path, m *MeshForm) {
+	c.above(p.Field("scale"), m.Scale, 10_000, "times")
+	for _, f := range maquette.PullFaults(m.Pulls) {
+		c.faults.Add(p.Field(f.Path), "%s", f.Message)
+	}
+	if m.Model == nil {
+		c.faults.Add(p.Field("mesh"), "got %q, which is no mesh here; allowed: the name of one that was uploaded", m.Name)
+		return
+	}
+	x := m.Extent()
+	if longest := max(x.Width, x.Depth, x.Height); longest > mostLength || longest < leastLength {
+		c.faults.Add(p.Field("scale"), "got %.10g, which makes it %.4g mm long, allowed: %g to %g mm", m.Scale, 1000*longest, 1000*leastLength, 1000*mostLength)
+	}
+	if s := m.Model.Surface() * m.Scale * m.Scale; s > MostSurface {
+		c.faults.Add(p.Field("scale"), "got %.10g, which makes a surface of %.0f m2, allowed: at most %d m2 a cast", m.Scale, s, MostSurface)
+	}
+}
+
+// The longest side of a piece made from a mesh, in m.
+const (
+	leastLength = 0.01
+	mostLength  = 20.0
+)
+
+// Extent returns the size of the piece as the mesh stands.
+func (m *MeshForm) Extent() geometry.Extent {
+	x := m.Model.Extent()
+	return geometry.Extent{Width: x.Width * m.Scale, Depth: x.Depth * m.Scale, Height: x.Height * m.Scale}
+}
+
+// meshArea checks that the piece's mesh has such an area.
+func (c *checker) meshArea(p fault.Path, b *Piece, name string) {
+	m := b.Form.Mesh
+	switch {
+	case m == nil:
+		c.faults.Add(p, "got %q, and the form is no mesh; allowed with a mesh that has materials, colours or named solids", name)
+	case m.Model == nil: // named already
+	default:
+		if _, ok := m.Model.Zone(name); !ok {
+			c.faults.Add(p.Field("name"), "got %q, which the mesh has no area of; %s", name, fault.Allowed(name, m.Model.Zones()))
+		}
+	}
+}

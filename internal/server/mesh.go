@@ -1,0 +1,192 @@
+package server
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/api/httpbody"
+	"google.golang.org/grpc/codes"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/meshfile"
+	"github.com/mouldwright/mouldwright/internal/picture"
+	"github.com/mouldwright/mouldwright/internal/shelf"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+// What a mesh is measured for where nobody says otherwise, in m: layers that most
+// hot wires and saws take, and two skins of 3 mm (common practice, no source).
+const (
+	usualLayer = 0.1
+	usualThin  = 0.006
+)
+
+// CreateMesh takes a mesh in, whichever way it came: as one message, as a stream,
+// or as the body of a request.
+func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMeshRequest) (*mouldwrightv1.CreateMeshResponse, error) {
+	item := shelf.Identify(r.GetFile(), wire.MeshReading(r.GetReading()))
+	kept, err := s.meshes.Kept(item)
+	if err == nil && kept == nil {
+		if err = item.Study(); err == nil {
+			kept, err = s.meshes.Keep(item)
+		}
+	}
+	if err != nil {
+		return nil, unkept(err)
+	}
+	takeoff, err := measured(kept, maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin})
+	if err != nil {
+		return nil, err
+	}
+	return &mouldwrightv1.CreateMeshResponse{Mesh: wire.Mesh(kept, takeoff)}, nil
+}
+
+// unkept tells a caller why a mesh was not taken in.
+func unkept(err error) error {
+	var bad *meshfile.Fault
+	switch {
+	case errors.As(err, &bad) && bad.Code == meshfile.Unit:
+		return &violations{faults: fault.List{{Path: "reading.unit", Message: bad.Error()}}}
+	case errors.As(err, &bad):
+		return &problem{
+			code: codes.InvalidArgument, reason: reasonMesh, message: "file: " + bad.Error(), metadata: map[string]string{"meshFault": bad.Code},
+			faults: listed(fault.List{{Path: "file", Message: bad.Error()}}, map[string]string{"file": strings.ToUpper(bad.Code)}),
+		}
+	case errors.Is(err, shelf.ErrTaken):
+		return &problem{code: codes.AlreadyExists, reason: reasonMeshTaken, message: err.Error() + "; allowed: another meshId, or the same file read the same way"}
+	case errors.Is(err, shelf.ErrFull):
+		return &problem{code: codes.ResourceExhausted, reason: reasonMeshRoom, message: err.Error()}
+	default:
+		return &violations{faults: fault.List{{Path: "file", Message: err.Error()}}}
+	}
+}
+
+// measured measures a mesh at a scale. A refusal is about the layers.
+func measured(item *shelf.Item, a maquette.Ask) (*mouldwrightv1.MeshTakeoff, error) {
+	sheet, err := item.Model.At(a)
+	if err != nil {
+		return nil, &violations{faults: fault.List{{Path: "layerMm", Message: err.Error()}}}
+	}
+	return wire.MeshTakeoff(&sheet, item.Warnings), nil
+}
+
+// find returns the mesh of a name, or an error that says there is none.
+func (s *takeoffService) find(name string) (*shelf.Item, error) {
+	if item := s.meshes.Find(name); item != nil {
+		return item, nil
+	}
+	return nil, &problem{code: codes.NotFound, reason: reasonNoMesh, message: fmt.Sprintf("got %q, which is no mesh here; upload it first", name)}
+}
+
+// GetMesh shows one mesh with its measures at its own size.
+func (s *takeoffService) GetMesh(_ context.Context, r *mouldwrightv1.GetMeshRequest) (*mouldwrightv1.GetMeshResponse, error) {
+	item, err := s.find(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	takeoff, err := measured(item, maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin})
+	if err != nil {
+		return nil, err
+	}
+	return &mouldwrightv1.GetMeshResponse{Mesh: wire.Mesh(item, takeoff)}, nil
+}
+
+// ListMeshes lists the meshes by name, a page at a time.
+func (s *takeoffService) ListMeshes(_ context.Context, r *mouldwrightv1.ListMeshesRequest) (*mouldwrightv1.ListMeshesResponse, error) {
+	const usual = 20
+	after, err := base64.RawURLEncoding.DecodeString(r.GetPageToken())
+	if err != nil {
+		return nil, &violations{faults: fault.List{{Path: "pageToken", Message: "not a token that a page before gave; allowed: its nextPageToken, or none"}}}
+	}
+	size := int(r.GetPageSize())
+	if size == 0 {
+		size = usual
+	}
+	items, more := s.meshes.List(string(after), size)
+	answer := &mouldwrightv1.ListMeshesResponse{}
+	for _, item := range items {
+		answer.Meshes = append(answer.Meshes, wire.Mesh(item, nil))
+	}
+	if more {
+		answer.NextPageToken = base64.RawURLEncoding.EncodeToString([]byte(items[len(items)-1].Name))
+	}
+	return answer, nil
+}
+
+// DeleteMesh forgets a mesh.
+func (s *takeoffService) DeleteMesh(_ context.Context, r *mouldwrightv1.DeleteMeshRequest) (*mouldwrightv1.DeleteMeshResponse, error) {
+	if !s.meshes.Delete(r.GetName()) {
+		_, err := s.find(r.GetName())
+		return nil, err
+	}
+	return &mouldwrightv1.DeleteMeshResponse{}, nil
+}
+
+// MeasureMesh measures a mesh at a scale.
+func (s *takeoffService) MeasureMesh(_ context.Context, r *mouldwrightv1.MeasureMeshRequest) (*mouldwrightv1.MeasureMeshResponse, error) {
+	item, err := s.find(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	pulls := wire.Directions(r.GetPulls())
+	if faults := maquette.PullFaults(pulls); len(faults) > 0 {
+		return nil, &violations{faults: faults}
+	}
+	ask := maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin, Pulls: pulls}
+	if r.Scale != nil {
+		ask.Scale = r.GetScale()
+	}
+	if r.LayerMm != nil {
+		ask.Layer = r.GetLayerMm() / 1000
+	}
+	if r.ThinLimitMm != nil {
+		ask.ThinLimit = r.GetThinLimitMm() / 1000
+	}
+	takeoff, err := measured(item, ask)
+	if err != nil {
+		return nil, err
+	}
+	return &mouldwrightv1.MeasureMeshResponse{Takeoff: takeoff}, nil
+}
+
+// CompareMeshes tells whether two meshes are the same form, or its two hands.
+func (s *takeoffService) CompareMeshes(_ context.Context, r *mouldwrightv1.CompareMeshesRequest) (*mouldwrightv1.CompareMeshesResponse, error) {
+	one, err := s.find(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	other, err := s.find(r.GetOther())
+	if err != nil {
+		return nil, err
+	}
+	hand := maquette.Compare(one.Model, other.Model)
+	return &mouldwrightv1.CompareMeshesResponse{Same: hand.Same, Mirrored: hand.Mirrored, Words: hand.String()}, nil
+}
+
+// GetMeshPicture draws a mesh from three sides.
+func (s *takeoffService) GetMeshPicture(_ context.Context, r *mouldwrightv1.GetMeshPictureRequest) (*httpbody.HttpBody, error) {
+	item, err := s.find(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	scale := 1.0
+	if r.Scale != nil {
+		scale = r.GetScale()
+	}
+	scene := item.Model.Scene(cmp.Or(item.Reading.Title, item.Name), maquette.Ask{Scale: scale})
+	var out bytes.Buffer
+	options := picture.Options{Width: int(r.GetWidthPx())}
+	if r.GetFormat() == mouldwrightv1.PictureFormat_PICTURE_FORMAT_SVG {
+		err = picture.SVG(&out, scene, options)
+		return &httpbody.HttpBody{ContentType: "image/svg+xml", Data: out.Bytes()}, err
+	}
+	err = picture.PNG(&out, scene, options)
+	return &httpbody.HttpBody{ContentType: "image/png", Data: out.Bytes()}, err
+}

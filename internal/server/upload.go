@@ -1,0 +1,260 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/metadata"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/fault"
+)
+
+// uploadsAtOnce bounds how many mesh files are on their way in at once: each takes
+// the memory of one file.
+const uploadsAtOnce = 4
+
+// incoming is a mesh file on its way in. Its room is taken once, so that the file
+// is never there twice; pages of it that stay empty cost no memory.
+type incoming struct {
+	file  []byte
+	limit int64
+}
+
+// newIncoming expects so many bytes, or up to the limit where size is not known.
+func newIncoming(size, limit int64) *incoming {
+	if size < 0 || size > limit {
+		size = limit
+	}
+	return &incoming{file: make([]byte, 0, size), limit: limit}
+}
+
+// add takes the next bytes.
+func (f *incoming) add(chunk []byte) error {
+	if int64(len(f.file)+len(chunk)) > f.limit {
+		return bodyTooLarge(f.limit)
+	}
+	f.file = append(f.file, chunk...)
+	return nil
+}
+
+// upload takes a mesh in as a stream over gRPC.
+func (c *chain) upload(server any, stream grpc.ServerStream) error {
+	ctx, own := calling(stream.Context())
+	request, err := c.receive(ctx, stream)
+	if err != nil {
+		own.refused = err // for the chain to log and to answer with
+		request = &mouldwrightv1.CreateMeshRequest{}
+	}
+	info := &grpc.UnaryServerInfo{Server: server, FullMethod: mouldwrightv1.TakeoffService_UploadMesh_FullMethodName}
+	header := &streamHeader{stream: stream, method: info.FullMethod}
+	ctx = grpc.NewContextWithServerTransportStream(ctx, header)
+	reply, err := c.unary()(ctx, request, info, func(ctx context.Context, r any) (any, error) {
+		return server.(mouldwrightv1.TakeoffServiceServer).CreateMesh(ctx, r.(*mouldwrightv1.CreateMeshRequest))
+	})
+	if err != nil {
+		return err
+	}
+	return stream.SendMsg(&mouldwrightv1.UploadMeshResponse{Mesh: reply.(*mouldwrightv1.CreateMeshResponse).GetMesh()})
+}
+
+// receive puts the stream's messages together.
+func (c *chain) receive(ctx context.Context, stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
+	if err := c.uploads.take(ctx); err != nil {
+		return nil, err
+	}
+	defer c.uploads.free()
+	request, file := &mouldwrightv1.CreateMeshRequest{}, newIncoming(-1, c.meshLimit)
+	for first := true; ; first = false {
+		var part mouldwrightv1.UploadMeshRequest
+		err := stream.RecvMsg(&part)
+		switch {
+		case errors.Is(err, io.EOF):
+			request.File = file.file
+			return request, nil
+		case err != nil:
+			return nil, err
+		case (part.GetReading() != nil) != first:
+			return nil, &violations{faults: fault.List{{Path: "reading", Message: "allowed: in the first message of the stream, and in no other"}}}
+		case first:
+			request.Reading = part.GetReading()
+		default:
+			if err := file.add(part.GetChunk()); err != nil {
+				return nil, err
+			}
+		}
+	}
+}
+
+// streamHeader lets a stream be answered by what answers single calls.
+type streamHeader struct {
+	stream grpc.ServerStream
+	method string
+}
+
+// Method names the RPC.
+func (h *streamHeader) Method() string { return h.method }
+
+// SetHeader adds to the answer's headers.
+func (h *streamHeader) SetHeader(md metadata.MD) error { return h.stream.SetHeader(md) }
+
+// SendHeader sends the headers.
+func (h *streamHeader) SendHeader(md metadata.MD) error { return h.stream.SendHeader(md) }
+
+// SetTrailer adds to what follows the answer.
+func (h *streamHeader) SetTrailer(md metadata.MD) error { h.stream.SetTrailer(md); return nil }
+
+// meshTypes are the content types of a mesh file sent as a body, with the extension
+// of such files: those registered with IANA under model, one in use for PLY, and the
+// type of any bytes at all.
+func meshTypes() map[string]string {
+	return map[string]string{
+		"application/octet-stream": "", "model/stl": ".stl", "model/obj": ".obj", "model/3mf": ".3mf",
+		"model/gltf-binary": ".glb", "model/gltf+json": ".gltf", "application/x-ply": ".ply",
+	}
+}
+
+// mediaType is what a request says that its body is.
+func mediaType(r *http.Request) string {
+	media, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";")
+	return strings.ToLower(strings.TrimSpace(media))
+}
+
+// isFile reports whether a request brings a mesh file as its body.
+func isFile(r *http.Request) bool {
+	_, known := meshTypes()[mediaType(r)]
+	return known && r.Method == http.MethodPost && r.URL.Path == meshesPath
+}
+
+const meshesPath = "/v1/meshes"
+
+// takeFile takes a mesh in as the body of a request. From here on it goes the way
+// of every other call.
+func (d *restDoor) takeFile(w http.ResponseWriter, r *http.Request) {
+	request, err := d.readFile(w, r)
+	own := callFrom(r.Context())
+	if err != nil {
+		own.refused = err
+		request = &mouldwrightv1.CreateMeshRequest{}
+	}
+	reply := &mouldwrightv1.CreateMeshResponse{}
+	if err := d.conn.Invoke(r.Context(), mouldwrightv1.TakeoffService_CreateMesh_FullMethodName, request, reply); err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	text, err := d.encoder.Encode(reply)
+	if err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", jsonType)
+	_, _ = w.Write(text) // a caller who left is told nothing
+}
+
+func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) (*mouldwrightv1.CreateMeshRequest, error) {
+	reading, faults := readingFrom(r.URL.Query())
+	callFrom(r.Context()).form = faults
+	if ext := meshTypes()[mediaType(r)]; reading.FileName == "" && ext != "" {
+		reading.FileName = "mesh" + ext // the type settles the format where the content does not
+	}
+	request := &mouldwrightv1.CreateMeshRequest{Reading: reading}
+	if r.ContentLength > d.chain.meshLimit {
+		return nil, bodyTooLarge(d.chain.meshLimit)
+	}
+	if coding := r.Header.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
+		return nil, unsupported("content-encoding", coding, "none")
+	}
+	if err := d.chain.uploads.take(r.Context()); err != nil {
+		return nil, err
+	}
+	defer d.chain.uploads.free()
+	d.allowTime(w, r.ContentLength)
+	var err error
+	request.File, err = drained(http.MaxBytesReader(w, r.Body, d.chain.meshLimit), newIncoming(r.ContentLength, d.chain.meshLimit))
+	return request, err
+}
+
+// allowTime gives a file the time that a slow line takes for it.
+func (d *restDoor) allowTime(w http.ResponseWriter, size int64) {
+	const (
+		slowest = 64 << 10 // bytes a second
+		least   = 15 * time.Second
+	)
+	if size < 0 {
+		size = d.chain.meshLimit
+	}
+	reading := least + time.Duration(size/slowest)*time.Second
+	c := http.NewResponseController(w)
+	// A connection that cannot be given more time keeps the usual one.
+	_ = c.SetReadDeadline(time.Now().Add(reading))
+	_ = c.SetWriteDeadline(time.Now().Add(reading + d.chain.study + least))
+}
+
+func drained(body io.Reader, file *incoming) ([]byte, error) {
+	chunk := make([]byte, 256<<10)
+	for {
+		n, err := body.Read(chunk)
+		if over := file.add(chunk[:n]); over != nil {
+			return nil, over
+		}
+		var over *http.MaxBytesError
+		switch {
+		case errors.Is(err, io.EOF):
+			return file.file, nil
+		case errors.As(err, &over):
+			return nil, bodyTooLarge(file.limit)
+		case err != nil:
+			return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
+		}
+	}
+}
+
+// readingFrom reads how a file is to be read from a query; short names of units and
+// axes will do there.
+func readingFrom(query url.Values) (*mouldwrightv1.MeshReading, fault.List) {
+	reading := &mouldwrightv1.MeshReading{}
+	var faults fault.List
+	for name, values := range query {
+		value := values[0]
+		if len(values) > 1 {
+			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: fmt.Sprintf("given %d times; allowed: once", len(values))})
+		}
+		switch name {
+		case "meshId":
+			reading.MeshId = value
+		case "title":
+			reading.Title = value
+		case "fileName":
+			reading.FileName = value
+		case "unit":
+			reading.Unit = mouldwrightv1.LengthUnit(choice(&faults, name, value, []string{"", "mm", "cm", "m", "in", "ft"}, mouldwrightv1.LengthUnit_value))
+		case "up":
+			reading.Up = mouldwrightv1.UpAxis(choice(&faults, name, value, []string{"", "x", "y", "z"}, mouldwrightv1.UpAxis_value))
+		default:
+			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; " + fault.Allowed(name, []string{"meshId", "title", "fileName", "unit", "up"})})
+		}
+	}
+	slices.SortFunc(faults, func(a, b fault.Fault) int { return strings.Compare(a.Path, b.Path) })
+	return reading, faults[:min(len(faults), mostViolations)]
+}
+
+// choice is the number of a named choice, by its short name or by the contract's.
+func choice(faults *fault.List, name, value string, short []string, long map[string]int32) int32 {
+	if i := slices.Index(short, value); i >= 0 {
+		return int32(i) //nolint:gosec // a handful
+	}
+	if n, ok := long[value]; ok {
+		return n
+	}
+	*faults = append(*faults, fault.Fault{Path: "?" + name, Message: fmt.Sprintf("got %q; allowed: %s", clip(value), strings.Join(short[1:], ", "))})
+	return 0
+}

@@ -1,0 +1,102 @@
+package shelf
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/mesh"
+	"github.com/mouldwright/mouldwright/internal/meshfile"
+)
+
+// Up is which axis of a file points up.
+type Up int
+
+// The axes.
+const (
+	FormatsOwn Up = iota // y for glTF, z for the others
+	X
+	Y
+	Z
+)
+
+// Reading is how a file is to be read.
+type Reading struct {
+	ID       string // to keep it under; empty for one made from the content
+	Title    string
+	FileName string
+	Unit     float64 // m in one file unit; 0 for the file's own
+	Up       Up
+}
+
+// Item is one mesh that is kept. It never changes.
+type Item struct {
+	Name    string // "meshes/…"
+	Reading Reading
+	// FileSum is the SHA-256 of the file; Sum that of the file and of all that its
+	// measures depend on besides, so that equal sums mean equal measures.
+	FileSum, Sum string
+	File         []byte
+	Format       meshfile.Format
+	Model        *maquette.Maquette
+	Warnings     []mesh.Warning // of the file; the model has its own
+}
+
+// Identify names a file as it would be kept, before it is read.
+func Identify(file []byte, r Reading) *Item {
+	of := sha256.Sum256(file)
+	whole := sha256.Sum256(fmt.Appendf(of[:], " %v %v %s", r.Unit, r.Up, extension(file, r)))
+	item := &Item{Reading: r, File: file, FileSum: hex.EncodeToString(of[:]), Sum: hex.EncodeToString(whole[:])}
+	item.Name = Prefix + r.ID
+	if r.ID == "" {
+		const digits = 32 // 128 bits: no two files meet by chance
+		item.Name = Prefix + item.Sum[:digits]
+	}
+	return item
+}
+
+// extension is what the measures depend on of a file's name: the format that it
+// settles.
+func extension(file []byte, r Reading) meshfile.Format {
+	format, err := meshfile.Detect(file, r.FileName)
+	if err != nil {
+		return ""
+	}
+	return format
+}
+
+// MostTriangles bounds the mesh of one file.
+const MostTriangles = 2_000_000
+
+// Study reads the item's file and studies the model. Its error is a
+// *meshfile.Fault, or says why the mesh cannot be measured.
+func (i *Item) Study() error {
+	file, err := meshfile.Read(i.File, meshfile.Options{Name: i.Reading.FileName, Unit: i.Reading.Unit, MostTriangles: MostTriangles})
+	if err != nil {
+		return err
+	}
+	i.Format, i.Warnings, i.Reading.Unit = file.Format, file.Warnings, file.Unit
+	up := i.Reading.Up
+	if up == FormatsOwn && file.YUp {
+		up = Y
+	}
+	stand(file.Mesh, up)
+	i.Model, err = maquette.Study(file.Mesh)
+	return err
+}
+
+// stand turns a mesh so that its upward axis is z: the axes change places in a
+// circle, which keeps left and right, and the front stays a side.
+func stand(m *mesh.Mesh, up Up) {
+	for i, p := range m.Vertices {
+		switch up {
+		case X:
+			m.Vertices[i] = mesh.Point{p[1], p[2], p[0]}
+		case Y:
+			// glTF looks from +z on a model that faces it: front is -y here.
+			m.Vertices[i] = mesh.Point{p[0], -p[2] + 0, p[1]}
+		case Z, FormatsOwn:
+		}
+	}
+}

@@ -1,0 +1,84 @@
+package takeoff
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/mouldwright/mouldwright/internal/brief"
+	"github.com/mouldwright/mouldwright/internal/geometry"
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/ratebook"
+)
+
+// fromMesh takes the measures of a model at its scale. Parts thinner than two skins
+// of the cast cannot be laid up as a hollow, and are warned of.
+func (p *Piece) fromMesh(m *brief.MeshForm, e *ratebook.Edition) {
+	ask := maquette.Ask{Scale: m.Scale, Pulls: m.Pulls, Layer: layer(m, e), ThinLimit: 2 * p.Thickness()}
+	sheet, _ := m.Model.At(ask) // a checked brief has a scale, and the layers are not too many
+	p.Sheet = &sheet
+	p.Surface, p.Rim, p.Volume, p.Extent = sheet.Surface, sheet.Rim, sheet.Volume, sheet.Size
+	for _, s := range sheet.Silhouettes {
+		p.Silhouette = math.Max(p.Silhouette, s.Area)
+	}
+	p.Basis = Basis{
+		Surface: sheet.SurfaceBasis(), Rim: "openings of the mesh", Volume: sheet.VolumeBasis(),
+		Silhouette: "largest shadow from front, side and above", Size: fmt.Sprintf("the mesh as it stands, times %.10g", m.Scale),
+		Parting: "where the pieces of the suggested mould meet",
+	}
+	for _, l := range sheet.Layers {
+		p.Blanks = append(p.Blanks, blank(l, 1))
+		p.Blank += float64(l.Width * l.Depth * l.Height)
+	}
+	p.Blank = math.Max(p.Blank, p.Volume)
+}
+
+// mostLayers bounds the foam layers of one pattern.
+const mostLayers = 200
+
+// layer is how thick foam is stacked: as high as the studio's block, or the whole
+// height where the studio has no block.
+func layer(m *brief.MeshForm, e *ratebook.Edition) float64 {
+	height := m.Extent().Height
+	for i := range e.Materials {
+		if b := e.Materials[i].StockBlock; b != nil {
+			return math.Max(math.Min(b.Height, height), height/mostLayers)
+		}
+	}
+	return height
+}
+
+// meshMould takes the mould that the model suggests where the brief does not say.
+func (p *Piece) meshMould() {
+	const most = 24 // as many as a brief may ask for
+	split := &p.Sheet.Splits[1]
+	suggested := min(max(1, split.Pieces), most)
+	if p.Mould.Pieces == 0 {
+		p.MouldParts = suggested
+	}
+	p.Parting = split.Parting
+	// Told of more or fewer pieces, the parting lines are taken in proportion: a
+	// mould of n pieces has n-1 of them.
+	if p.MouldParts != suggested {
+		p.Parting = split.Parting / float64(max(1, suggested-1)) * float64(p.MouldParts-1)
+	}
+	if p.Mould.Parting != nil {
+		p.Parting, p.Basis.Parting = *p.Mould.Parting, "as given"
+	}
+}
+
+// meshArea is one of the areas that the mesh's file names.
+type meshArea struct{ geometry.ZoneMeasures }
+
+// Faults lists nothing: the brief was checked.
+func (meshArea) Faults() []geometry.DimensionError { return nil }
+
+// Measure gives area and seams.
+func (a meshArea) Measure() geometry.ZoneMeasures { return a.ZoneMeasures }
+
+// areaOf scales what the model has under a name.
+func areaOf(m *brief.MeshForm, name string) meshArea {
+	z, _ := m.Model.Zone(name) // the brief was checked
+	z.Area *= m.Scale * m.Scale
+	z.Edge *= m.Scale
+	return meshArea{z}
+}
