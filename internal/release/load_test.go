@@ -30,11 +30,3 @@ func public(t testing.TB, name string) *mesh.Mesh {
 	}
 	return b.Mesh()
 }
-
-// must gives the value of a call that a test has no reason to see refused.
-func must[T any](v T, err error) T {
-	if err != nil {
-		panic(err)
-	}
-	return v
-}
