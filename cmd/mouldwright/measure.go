@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -37,8 +38,8 @@ func (p *program) measure(args []string) error {
 	f.StringVar(&m.unit, "unit", "", "what one `unit` of the file is: mm, cm, m, in, ft; STL, OBJ and PLY do not say themselves")
 	f.StringVar(&m.up, "up", "", "`axis` that points up: x, y, z (default: y for glTF, z for the others)")
 	f.Float64Var(&m.scale, "scale", 1, "size of the piece over the size of the model")
-	f.Float64Var(&m.layer, "layer", 100, "thickness of the foam's layers in `mm`, at the piece's size")
-	f.Float64Var(&m.thin, "thin", 6, "thickness in `mm` below which a part counts as thin, at the piece's size")
+	f.Float64Var(&m.layer, "layer", 0, "thickness of the foam's layers in `mm`, at the piece's size (default 100)")
+	f.Float64Var(&m.thin, "thin", 1000*maquette.UsualThin, "thickness in `mm` below which a part counts as thin, at the piece's size")
 	f.Var(&m.pulls, "pull", "a pull that the mould must have, as `x,y,z`; give it again for another")
 	f.StringVar(&m.beside, "beside", "", "tell whether the mesh in this `file` is a copy, the other hand, or different")
 	f.StringVar(&m.picture, "picture", "", "draw it to this `file`, .png or .svg")
@@ -66,7 +67,11 @@ func (p *program) takeoff(name string, m *measuring) error {
 	if err != nil {
 		return err
 	}
-	ask := maquette.Ask{Scale: m.scale, Layer: m.layer / 1000, ThinLimit: m.thin / 1000, Pulls: m.pulls}
+	ask := item.Model.Usual(m.scale)
+	ask.ThinLimit, ask.Pulls = m.thin/1000, m.pulls
+	if m.layer != 0 {
+		ask.Layer = m.layer / 1000
+	}
 	if err := maquette.PullFaults(ask.Pulls).Err(); err != nil {
 		return fmt.Errorf("--pull: %w", err)
 	}
@@ -138,13 +143,21 @@ func inFile(name string, err error) error {
 
 func (m *measuring) reading(name string) (shelf.Reading, error) {
 	r := shelf.Reading{FileName: filepath.Base(name)}
-	var ok bool
-	if r.Unit, ok = map[string]float64{"": 0, "mm": 0.001, "cm": 0.01, "m": 1, "in": 0.0254, "ft": 0.3048}[m.unit]; !ok {
-		return r, fmt.Errorf("--unit: got %q, allowed: mm, cm, m, in, ft", m.unit)
+	allowed := make([]string, 0, len(shelf.Units()))
+	for _, u := range shelf.Units() {
+		allowed = append(allowed, u.Short)
+		if m.unit == u.Short {
+			r.Unit = u.Metres
+		}
 	}
-	if r.Up, ok = map[string]shelf.Up{"": shelf.FormatsOwn, "x": shelf.X, "y": shelf.Y, "z": shelf.Z}[m.up]; !ok {
-		return r, fmt.Errorf("--up: got %q, allowed: x, y, z", m.up)
+	if m.unit != "" && r.Unit == 0 {
+		return r, fmt.Errorf("--unit: got %q, allowed: %s", m.unit, strings.Join(allowed, ", "))
 	}
+	axis := slices.Index(shelf.Axes(), m.up)
+	if m.up != "" && axis < 0 {
+		return r, fmt.Errorf("--up: got %q, allowed: %s", m.up, strings.Join(shelf.Axes(), ", "))
+	}
+	r.Up = shelf.Up(axis + 1)
 	return r, nil
 }
 

@@ -36,6 +36,7 @@ func (b *Brief) Check(e *ratebook.Edition) fault.List {
 	c.deadline(root.Field("deadline"), b)
 	c.number(root.Field("pieces"), float64(len(b.Pieces)), 1, MostPieces, "pieces")
 	c.pieces(root, b.Pieces)
+	c.meshes(root.Field("pieces"), b)
 	if b.Delivery != nil {
 		c.delivery(root.Field("delivery"), b.Delivery)
 	}

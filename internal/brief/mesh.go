@@ -16,7 +16,15 @@ type MeshForm struct {
 	// empty until Fit found them, and after it where nothing is kept.
 	Model *maquette.Maquette
 	Sum   string
+	// Forced is the mould with the Pulls, looked for once; nil without pulls.
+	Forced *[2]release.Split
 }
+
+// Limits of the meshes of a brief, its options included: they bound the work.
+const (
+	MostForced    = 4         // meshes with pulls of their own
+	MostMeshFaces = 4_000_000 // of all meshes, each as often as it is asked for
+)
 
 // Meshes finds what is kept under a mesh's name, and a sum that stands for its
 // measures; nil where nothing is.
@@ -27,8 +35,34 @@ func (b *Brief) Fit(meshes Meshes) {
 	if meshes == nil {
 		return
 	}
+	forced := 0
 	for m := range b.meshForms {
 		m.Model, m.Sum = meshes(m.Name)
+		if m.Model == nil || len(m.Pulls) == 0 || len(maquette.PullFaults(m.Pulls)) > 0 {
+			continue
+		}
+		if forced++; forced <= MostForced { // Check refuses a brief with more
+			m.Forced = m.Model.Forced(m.Pulls)
+		}
+	}
+}
+
+// meshes bounds what the meshes of a brief take.
+func (c *checker) meshes(p fault.Path, b *Brief) {
+	forced, faces := 0, 0
+	for m := range b.meshForms {
+		if len(m.Pulls) > 0 {
+			forced++
+		}
+		if m.Model != nil {
+			faces += len(m.Model.Skin().Faces)
+		}
+	}
+	if forced > MostForced {
+		c.faults.Add(p, "got %d meshes with pulls of their own, options included, allowed: at most %d", forced, MostForced)
+	}
+	if faces > MostMeshFaces {
+		c.faults.Add(p, "got meshes of %d triangles in all, options included, allowed: at most %d in a brief", faces, MostMeshFaces)
 	}
 }
 

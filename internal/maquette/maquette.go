@@ -8,6 +8,7 @@ package maquette
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/mouldwright/mouldwright/internal/geometry"
 	"github.com/mouldwright/mouldwright/internal/mesh"
@@ -102,10 +103,11 @@ func (q *Maquette) Surface() float64 {
 	return q.survey.Skin
 }
 
-// rough reports whether scan noise makes the surface read high: trade practice is
-// to price the smoothed one when they differ by more than 2 % (common practice, no
-// source).
-func (q *Maquette) rough() bool { return q.survey.Skin > 1.02*q.survey.SmoothSkin }
+// rough reports whether the survey found noise that makes the surface read high, and
+// warned of it.
+func (q *Maquette) rough() bool {
+	return slices.ContainsFunc(q.survey.Warnings, func(w mesh.Warning) bool { return w.Code == mesh.Rough })
+}
 
 // Zone returns the area of one of the file's materials and the length of the lines
 // along which it meets others; false where there is no such material.

@@ -10,10 +10,11 @@ import (
 // Scene is a picture of the piece at a scale, with the pieces of its suggested mould
 // at 2 degrees of draft.
 func (q *Maquette) Scene(title string, a Ask) picture.Scene {
-	split := q.splitAt(1, a)
+	of := q.splitsFor(a)[1]
+	split := atScale(&of, degrees()[1], a.Scale)
 	scene := picture.Scene{
 		Mesh: &mesh.Mesh{Vertices: make([]mesh.Point, len(q.skin.Vertices)), Faces: q.skin.Faces}, Labels: split.Labels, Title: title,
-		Caption: fmt.Sprintf("Suggested mould: %d %s with 2 degrees of draft. Not proven; look at the model.", split.Pieces, counted(split.Pieces, "piece")),
+		Caption: fmt.Sprintf("Suggested mould with 2 degrees of draft, in pieces: %d. Not proven; look at the model.", split.Pieces),
 	}
 	for i, p := range q.skin.Vertices {
 		scene.Mesh.Vertices[i] = mesh.Point{p[0] * a.Scale, p[1] * a.Scale, p[2] * a.Scale}
@@ -22,11 +23,4 @@ func (q *Maquette) Scene(title string, a Ask) picture.Scene {
 		scene.Pieces = append(scene.Pieces, fmt.Sprintf("piece %d, pulled %s", i+1, PullWords(p.Direction)))
 	}
 	return scene
-}
-
-func counted(n int, one string) string {
-	if n == 1 {
-		return one
-	}
-	return one + "s"
 }

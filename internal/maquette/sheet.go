@@ -14,8 +14,22 @@ import (
 type Ask struct {
 	Scale     float64             // of the piece over the model, above 0
 	Pulls     []release.Direction // that the mould must have
+	Forced    *[2]release.Split   // what Forced gave for Pulls, where that is known already
 	Layer     float64             // m, thickness of the foam's layers; 0 for one layer
 	ThinLimit float64             // m, below which a part is thin; 0 for no such question
+}
+
+// What a mesh is measured for where nobody says otherwise, in m: layers that most hot
+// wires and saws take, and two skins of 3 mm (common practice, no source).
+const (
+	UsualLayer = 0.1
+	UsualThin  = 0.006
+)
+
+// Usual asks what is usual at a scale. A very tall piece has thicker layers, so that
+// there are not too many.
+func (q *Maquette) Usual(scale float64) Ask {
+	return Ask{Scale: scale, Layer: math.Max(UsualLayer, q.Extent().Height*scale/LayersMost*(1+1e-9)), ThinLimit: UsualThin}
 }
 
 // Sheet is the measures of a piece at its full size.
@@ -105,8 +119,8 @@ func (q *Maquette) At(a Ask) (Sheet, error) {
 	for i, w := range views() {
 		sheet.Silhouettes[i] = Silhouette{w.name, q.silhouette[i] * s * s}
 	}
-	for i := range sheet.Splits {
-		sheet.Splits[i] = q.splitAt(i, a)
+	for i, of := range q.splitsFor(a) {
+		sheet.Splits[i] = atScale(&of, degrees()[i], s)
 	}
 	if err := q.layers(&sheet, a); err != nil {
 		return Sheet{}, err
@@ -141,14 +155,33 @@ func (q *Maquette) zones(sheet *Sheet) {
 	}
 }
 
-// splitAt is the split for one of the drafts; pulls were found sound by PullFaults.
-func (q *Maquette) splitAt(i int, a Ask) Split {
-	of, s := q.splits[i], a.Scale
-	if len(a.Pulls) > 0 {
-		of, _ = q.release.Split(drafts()[i], towards(a.Pulls)...)
+func (q *Maquette) splitsFor(a Ask) [2]release.Split {
+	switch {
+	case a.Forced != nil:
+		return *a.Forced
+	case len(a.Pulls) > 0:
+		return *q.Forced(a.Pulls)
+	default:
+		return q.splits
 	}
+}
+
+// Forced is the split of the mould, without draft and with 2 degrees, that has some
+// pulls in any case; PullFaults has found nothing wrong with them. It takes a look
+// from each new direction: tenths of a second for a mesh of tens of thousands of
+// faces.
+func (q *Maquette) Forced(pulls []release.Direction) *[2]release.Split {
+	var splits [2]release.Split
+	for i, draft := range drafts() {
+		splits[i], _ = q.release.Split(draft, towards(pulls)...)
+	}
+	return &splits
+}
+
+// atScale is one of the splits at the piece's size.
+func atScale(of *release.Split, draft, s float64) Split {
 	split := Split{
-		Draft: degrees()[i], Pieces: of.Pieces + of.LockedPatches, Locked: of.Locked * s * s,
+		Draft: draft, Pieces: of.Pieces + of.LockedPatches, Locked: of.Locked * s * s,
 		Patches: of.LockedPatches, Parting: of.Parting * s, Labels: of.Labels,
 	}
 	for _, p := range of.Pulls {

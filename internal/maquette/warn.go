@@ -11,7 +11,6 @@ const (
 	OddSize  = "odd_size"  // so small or large that the unit may be wrong
 	ThinPart = "thin"      // parts too thin to lay up
 	Locked   = "locked"    // patches that no straight pull reaches
-	Rough    = "rough"     // scan noise
 	Capped   = "capped"    // an opening was closed for the volume
 	InnerOne = "two_skins" // the file has inner skins
 )
@@ -34,13 +33,10 @@ func (q *Maquette) warnings(s *Sheet) []mesh.Warning {
 	if largest := max(x.Width, x.Depth, x.Height); largest < smallPiece || largest > largePiece {
 		add(OddSize, "the piece is %.0f x %.0f x %.0f mm: look at the unit and the scale again", 1000*x.Width, 1000*x.Depth, 1000*x.Height)
 	}
-	if s.Smoothed {
-		add(Rough, "scan noise makes the surface read %.1f %% high; it is taken smoothed", 100*(q.survey.Skin/q.survey.SmoothSkin-1))
-	}
 	if s.Enclosed == mesh.Open {
 		add(Capped, "the mesh is open: its volume is that with every opening capped flat")
 	}
-	if s.Whole > s.Surface*(1+1e-9) && q.inner() {
+	if s.Whole > s.Surface*(1+1e-9) && q.skin != q.survey.Mesh {
 		add(InnerOne, "the file has inner skins; the outer skin alone is moulded")
 	}
 	if s.Thin > thinShare {
@@ -50,13 +46,4 @@ func (q *Maquette) warnings(s *Sheet) []mesh.Warning {
 		add(Locked, "%.3f m2 in %d places cannot be reached by a straight pull with 2 degrees of draft: a loose piece or a flexible skin each", draft.Locked, draft.Patches)
 	}
 	return w
-}
-
-func (q *Maquette) inner() bool {
-	for _, c := range q.survey.Components {
-		if c.Depth > 0 {
-			return true
-		}
-	}
-	return false
 }

@@ -168,7 +168,7 @@ func newLoop(points []Point, closed bool) Loop {
 		if closed || i+1 < len(points) {
 			l.Length += q.less(p).length()
 		}
-		twice = twice.plus(1, p.less(points[0]).cross(q.less(points[0])))
+		twice = twice.along(1, p.less(points[0]).cross(q.less(points[0])))
 	}
 	l.Area = twice.length() / 2
 	return l
@@ -181,10 +181,10 @@ func (l *Loop) middle() Point {
 	for i, p := range l.Points {
 		q := l.Points[(i+1)%len(l.Points)]
 		d := q.less(p).length()
-		m = m.plus(d/2, p.less(o)).plus(d/2, q.less(o))
+		m = m.along(d/2, p.less(o)).along(d/2, q.less(o))
 		length += d
 	}
-	return o.plus(1/length, m)
+	return o.along(1/length, m)
 }
 
 // capSix is six times the volume, seen from a point, of the fan that closes a loop from

@@ -22,7 +22,7 @@ type Box struct {
 func (b Box) Volume() float64 { return b.Width * b.Depth * b.Height }
 
 // Diagonal is the block's longest reach, m.
-func (b Box) Diagonal() float64 { return arrow{b.Width, b.Depth, b.Height}.length() }
+func (b Box) Diagonal() float64 { return Point{b.Width, b.Depth, b.Height}.length() }
 
 // cost is what the searches make small, m3. A flat thing has no volume in any of
 // many boxes, so a trace of the box's faces decides between them.
@@ -44,7 +44,7 @@ func AxisBox(m *Mesh) Box {
 func UprightBox(m *Mesh) Box {
 	points := corners(m)
 	axis := boxAlong(points, frame{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}})
-	return lesser(axis, boxAlong(points, flush(points, arrow{0, 0, 1})))
+	return lesser(axis, boxAlong(points, flush(points, Point{0, 0, 1})))
 }
 
 // OrientedBox is the block of least volume that was found, at any tilt: width the
@@ -132,10 +132,10 @@ func boxAlong(points []Point, f frame) Box {
 	if len(points) == 0 {
 		return Box{}
 	}
-	low := f.into(arrow(points[0]))
+	low := f.into(Point(points[0]))
 	high := low
 	for _, p := range points {
-		for k, x := range f.into(arrow(p)) {
+		for k, x := range f.into(Point(p)) {
 			low[k], high[k] = min(low[k], x), max(high[k], x)
 		}
 	}
@@ -155,7 +155,7 @@ func (b Box) sorted() Box {
 	}
 	edges := []edge{{b.Width, b.Axes[0]}, {b.Depth, b.Axes[1]}, {b.Height, b.Axes[2]}}
 	slices.SortStableFunc(edges, func(p, q edge) int { return cmp.Compare(q.size, p.size) })
-	up := arrow(edges[0].axis).cross(arrow(edges[1].axis))
+	up := Point(edges[0].axis).cross(Point(edges[1].axis))
 	return Box{
 		Width: edges[0].size, Depth: edges[1].size, Height: edges[2].size,
 		Axes: [3]Point{edges[0].axis, edges[1].axis, Point(up)}, Centre: b.Centre,
@@ -175,12 +175,12 @@ func (p spot) beside(q spot) float64 { return float64(p[0]*q[1]) - float64(p[1]*
 
 // flush is the frame whose third axis is given and whose first lies along the side
 // of the outline, seen along that axis, that makes the rectangle least.
-func flush(points []Point, axis arrow) frame {
+func flush(points []Point, axis Point) frame {
 	start := turnedAbout(axis, 0)
 	u, v := start[1], start[2]
 	var o outline
 	for _, p := range points {
-		o.add(spot{u.dot(arrow(p)), v.dot(arrow(p))})
+		o.add(spot{u.dot(Point(p)), v.dot(Point(p))})
 	}
 	side := calipers(o.hull())
 	w := u.times(side[0]).plus(v.times(side[1]))
@@ -263,7 +263,7 @@ func walk(hull []spot, at int, pass func(side spot) bool) int {
 // outermost keeps the points that are furthest along any of some directions, in
 // either sense; a few points are all kept. Many are thinned first: of each column of
 // a grid along each axis the two ends.
-func outermost(points []Point, directions []arrow) []Point {
+func outermost(points []Point, directions []Point) []Point {
 	const few, plenty = 400, 20_000
 	if len(points) <= few {
 		return slices.Clone(points)
@@ -286,10 +286,10 @@ func outermost(points []Point, directions []arrow) []Point {
 }
 
 // ends are the indices of the points least and furthest along a direction.
-func ends(points []Point, d arrow) (low, high int) {
+func ends(points []Point, d Point) (low, high int) {
 	least, most := math.Inf(1), math.Inf(-1)
 	for i, p := range points {
-		x := d.dot(arrow(p))
+		x := d.dot(Point(p))
 		if x < least {
 			least, low = x, i
 		}
@@ -333,16 +333,16 @@ func columnEnds(points []Point) []Point {
 
 // mainFaces are the directions that most of the area faces: area vectors summed by
 // where they point, the largest sums first. The principal axes come before them.
-func mainFaces(m *Mesh) []arrow {
+func mainFaces(m *Mesh) []Point {
 	const most = 40
-	sums := make([]arrow, 6*facing*facing)
+	sums := make([]Point, 6*facing*facing)
 	for i := range m.Faces {
-		a := areaVector(m.Triangle(i))
+		a := m.Triangle(i).AreaVector()
 		c := compass(a)
 		sums[c] = sums[c].plus(a)
 	}
-	slices.SortStableFunc(sums, func(a, b arrow) int { return cmp.Compare(b.dot(b), a.dot(a)) })
-	var out []arrow
+	slices.SortStableFunc(sums, func(a, b Point) int { return cmp.Compare(b.dot(b), a.dot(a)) })
+	var out []Point
 	if o := momentsOf(m); o.area > 0 {
 		out = append(out, o.axes[:]...)
 	}
@@ -358,8 +358,8 @@ func mainFaces(m *Mesh) []arrow {
 // that what faces along an axis is in the middle of a part and not on its edge.
 const facing = 31
 
-// compass numbers the parts of a cube about the origin that an arrow points at.
-func compass(a arrow) int {
+// compass numbers the parts of a cube about the origin that an Point points at.
+func compass(a Point) int {
 	k := 0
 	for i := range a {
 		if math.Abs(a[i]) > math.Abs(a[k]) {
@@ -382,7 +382,7 @@ type tilt struct {
 }
 
 // tilts tries directions and refines the best few roughly.
-func tilts(points []Point, directions []arrow) []tilt {
+func tilts(points []Point, directions []Point) []tilt {
 	tried := make([]tilt, len(directions))
 	for i, d := range directions {
 		tried[i] = try(points, d)
@@ -419,7 +419,7 @@ func (f frame) like(g frame) bool {
 	return true
 }
 
-func try(points []Point, axis arrow) tilt {
+func try(points []Point, axis Point) tilt {
 	f := flush(points, axis)
 	return tilt{f, boxAlong(points, f).cost()}
 }

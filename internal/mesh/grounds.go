@@ -185,7 +185,7 @@ func (s *Survey) total(g *grounds) {
 		if (c.Volume < 0) != (c.Depth%2 == 1) {
 			outward = -1
 		}
-		vector = vector.plus(outward, sum.Vector)
+		vector = vector.along(outward, sum.Vector)
 		for i := range s.Low {
 			s.Low[i], s.High[i] = min(s.Low[i], sum.Low[i]), max(s.High[i], sum.High[i])
 		}

@@ -113,36 +113,36 @@ type moments struct {
 // momentsOf integrates over each face exactly: the second moments of a triangle are
 // area / 12 (sum of corner products + product of the corners' sum).
 func momentsOf(m *Mesh) moments {
-	o, first := moments{}, arrow{}
+	o, first := moments{}, Point{}
 	if len(m.Faces) == 0 {
 		return o
 	}
 	start := m.Triangle(0)[0]
 	for i := range m.Faces {
 		t := m.Triangle(i)
-		a := areaVector(t).length()
+		a := t.AreaVector().length()
 		o.area += a
 		for _, p := range t {
-			first = first.plus(from(start, p).times(a / 3))
+			first = first.plus(p.less(start).times(a / 3))
 		}
 	}
 	if o.area == 0 {
 		return o
 	}
-	o.centre = Point(arrow(start).plus(first.times(1 / o.area)))
+	o.centre = start.plus(first.times(1 / o.area))
 	o.second, o.axes = principal(o.spread(m))
 	return o
 }
 
 // spread adds up the volume and the second moments about the centre.
-func (o *moments) spread(m *Mesh) [3]arrow {
-	var c [3]arrow
+func (o *moments) spread(m *Mesh) [3]Point {
+	var c [3]Point
 	for i := range m.Faces {
 		t := m.Triangle(i)
-		corners := [4]arrow{from(o.centre, t[0]), from(o.centre, t[1]), from(o.centre, t[2])}
+		corners := [4]Point{t[0].less(o.centre), t[1].less(o.centre), t[2].less(o.centre)}
 		corners[3] = corners[0].plus(corners[1]).plus(corners[2])
 		o.volume += corners[0].dot(corners[1].cross(corners[2])) / 6
-		a := areaVector(t).length() / (12 * o.area)
+		a := t.AreaVector().length() / (12 * o.area)
 		for _, p := range corners {
 			for k := range c {
 				c[k] = c[k].plus(p.times(a * p[k]))
@@ -165,7 +165,7 @@ func (o moments) apart(q moments) float64 {
 
 // principal turns a symmetric matrix by plane rotations until it is diagonal
 // (Jacobi 1846, from memory) and gives its values, greatest first, and their axes.
-func principal(c [3]arrow) (values [3]float64, axes frame) {
+func principal(c [3]Point) (values [3]float64, axes frame) {
 	axes = frame{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
 	for range 30 {
 		for _, pair := range [3][2]int{{0, 1}, {0, 2}, {1, 2}} {
@@ -179,13 +179,13 @@ func principal(c [3]arrow) (values [3]float64, axes frame) {
 }
 
 // rotate makes one pair of a matrix zero.
-func rotate(c *[3]arrow, axes *frame, p, q int) {
+func rotate(c *[3]Point, axes *frame, p, q int) {
 	if math.Abs(c[p][q]) <= 1e-300 {
 		return
 	}
 	a := 0.5 * math.Atan2(2*c[p][q], c[p][p]-c[q][q])
 	cos, sin := math.Cos(a), math.Sin(a)
-	mix := func(x, y arrow) (arrow, arrow) {
+	mix := func(x, y Point) (Point, Point) {
 		return x.times(cos).plus(y.times(sin)), y.times(cos).plus(x.times(-sin))
 	}
 	c[p], c[q] = mix(c[p], c[q])
@@ -198,7 +198,7 @@ func rotate(c *[3]arrow, axes *frame, p, q int) {
 // pose is a part's samples in the frame of its principal axes.
 type pose struct {
 	moments moments
-	spots   []arrow
+	spots   []Point
 	near    cloud
 }
 
@@ -207,8 +207,8 @@ func newPose(m *Mesh) pose {
 	if p.moments.area == 0 {
 		return p
 	}
-	for _, s := range samples(m, handSamples) {
-		p.spots = append(p.spots, p.moments.axes.into(from(p.moments.centre, s.at)))
+	for _, s := range Samples(m, handSamples) {
+		p.spots = append(p.spots, p.moments.axes.into(s.At.less(p.moments.centre)))
 	}
 	p.near = newCloud(p.spots)
 	return p
@@ -265,7 +265,7 @@ func turnsAbout(k, n int) []frame {
 	for _, up := range []float64{1, -1} {
 		for i := range n {
 			a := 2 * math.Pi * float64(i) / float64(n)
-			var u, v, w arrow
+			var u, v, w Point
 			w[k] = up
 			u[(k+1)%3], u[(k+2)%3] = math.Cos(a), math.Sin(a)
 			v = w.cross(u)
@@ -281,7 +281,7 @@ func turnsAbout(k, n int) []frame {
 func everyTurn(n int) []frame {
 	var out []frame
 	for _, d := range hemisphere(n * n / 6) {
-		for _, axis := range []arrow{d, d.times(-1)} {
+		for _, axis := range []Point{d, d.times(-1)} {
 			for i := range n {
 				out = append(out, turnedAbout(axis, 2*math.Pi*float64(i)/float64(n)))
 			}
@@ -310,8 +310,8 @@ func (f frame) turned(k int, angle float64) frame {
 }
 
 // thinned keeps about n of the spots, evenly along their row.
-func thinned(spots []arrow, n int) []arrow {
-	var out []arrow
+func thinned(spots []Point, n int) []Point {
+	var out []Point
 	for i := 0; i < len(spots); i += max(1, len(spots)/n) {
 		out = append(out, spots[i])
 	}
@@ -320,9 +320,9 @@ func thinned(spots []arrow, n int) []arrow {
 
 // cloud is points arranged so that the nearest is found quickly: a k-d tree (Bentley
 // 1975), the middle point of each stretch dividing it along the axis of its depth.
-type cloud []arrow
+type cloud []Point
 
-func newCloud(spots []arrow) cloud {
+func newCloud(spots []Point) cloud {
 	c := slices.Clone(spots)
 	arrangeCloud(c, 0)
 	return c
@@ -332,7 +332,7 @@ func arrangeCloud(c cloud, k int) {
 	if len(c) < 2 {
 		return
 	}
-	slices.SortFunc(c, func(p, q arrow) int {
+	slices.SortFunc(c, func(p, q Point) int {
 		return cmp.Or(cmp.Compare(p[k], q[k]), cmp.Compare(p[(k+1)%3], q[(k+1)%3]), cmp.Compare(p[(k+2)%3], q[(k+2)%3]))
 	})
 	middle := len(c) / 2
@@ -341,7 +341,7 @@ func arrangeCloud(c cloud, k int) {
 }
 
 // nearest is the square of the distance to the nearest point, or best if that is less.
-func (c cloud) nearest(p arrow, k int, best float64) float64 {
+func (c cloud) nearest(p Point, k int, best float64) float64 {
 	if len(c) == 0 {
 		return best
 	}
@@ -360,7 +360,7 @@ func (c cloud) nearest(p arrow, k int, best float64) float64 {
 }
 
 // square is the mean square distance of turned spots to the cloud.
-func (c cloud) square(spots []arrow, turn frame) float64 {
+func (c cloud) square(spots []Point, turn frame) float64 {
 	sum := 0.0
 	for _, p := range spots {
 		sum += c.nearest(turn.into(p), 0, math.Inf(1))
@@ -369,7 +369,7 @@ func (c cloud) square(spots []arrow, turn frame) float64 {
 }
 
 // fit measures how near turned spots are to the cloud.
-func (c cloud) fit(spots []arrow, turn frame) Fit {
+func (c cloud) fit(spots []Point, turn frame) Fit {
 	worst := 0.0
 	for _, p := range spots {
 		worst = max(worst, c.nearest(turn.into(p), 0, math.Inf(1)))
@@ -378,7 +378,7 @@ func (c cloud) fit(spots []arrow, turn frame) Fit {
 }
 
 // settle turns spots by steps that grow smaller until they lie best.
-func (c cloud) settle(spots []arrow, l lay, step float64) lay {
+func (c cloud) settle(spots []Point, l lay, step float64) lay {
 	for ; step > 2e-3; step /= 2 {
 		for k := range 3 {
 			for _, a := range []float64{step, -step} {

@@ -32,7 +32,7 @@ func (s *Sum) Add(t Triangle) {
 	n := t[1].less(t[0]).cross(t[2].less(t[0]))
 	s.Area += n.length() / 2
 	s.six += t[0].less(s.origin).dot(n)
-	s.Vector = s.Vector.plus(0.5, n)
+	s.Vector = s.Vector.along(0.5, n)
 }
 
 // reach widens the box to a corner. Comparisons are several times as fast here as min
@@ -86,8 +86,8 @@ func (s *Sum) Diagonal() float64 { return s.High.less(s.Low).length() }
 // less returns p - q.
 func (p Point) less(q Point) Point { return Point{p[0] - q[0], p[1] - q[1], p[2] - q[2]} }
 
-// plus returns p + s q.
-func (p Point) plus(s float64, q Point) Point {
+// along returns p + s q.
+func (p Point) along(s float64, q Point) Point {
 	return Point{p[0] + float64(s*q[0]), p[1] + float64(s*q[1]), p[2] + float64(s*q[2])}
 }
 
@@ -105,8 +105,8 @@ func (p Point) cross(q Point) Point {
 
 func (p Point) length() float64 { return math.Sqrt(p.dot(p)) }
 
-// vector returns the area vector of a triangle, m2.
-func (t Triangle) vector() Point {
+// AreaVector is square to a triangle, outward, and as long as its area, m2.
+func (t Triangle) AreaVector() Point {
 	n := t[1].less(t[0]).cross(t[2].less(t[0]))
 	return Point{n[0] / 2, n[1] / 2, n[2] / 2}
 }

@@ -66,7 +66,7 @@ func (t *topology) rays(components []Component) []nested {
 	face := make([]int, len(components))
 	for f := range t.mesh.Faces {
 		part := t.parts.of(uint32(f)) //nolint:gosec // readers bound the file
-		if a := t.mesh.Triangle(f).vector().length(); a > largest[part] {
+		if a := t.mesh.Triangle(f).AreaVector().length(); a > largest[part] {
 			largest[part], face[part] = a, f
 		}
 	}
@@ -82,9 +82,9 @@ func (t *topology) rays(components []Component) []nested {
 
 // under returns the place below a triangle's middle, by a share of the root of its area.
 func (t Triangle) under(share float64) Point {
-	n := t.vector()
-	middle := t[0].plus(1./3, t[1].less(t[0])).plus(1./3, t[2].less(t[0]))
-	return middle.plus(-share/math.Sqrt(n.length()), n)
+	n := t.AreaVector()
+	middle := t[0].along(1./3, t[1].less(t[0])).along(1./3, t[2].less(t[0]))
+	return middle.along(-share/math.Sqrt(n.length()), n)
 }
 
 // depth counts the components that the ray leaves an odd number of times.
@@ -195,7 +195,7 @@ func passes(a, b, p Point) bool {
 // at returns x where the triangle's plane is above p in y and z; its middle where the plane
 // runs along x.
 func (t Triangle) at(p Point) float64 {
-	n := t.vector()
+	n := t.AreaVector()
 	if n[0] == 0 {
 		return (t[0][0] + t[1][0] + t[2][0]) / 3
 	}

@@ -87,7 +87,7 @@ func (g *grounds) smoothed(rough []bool) []float64 {
 		if rough[part] {
 			t = s.moved(f)
 		}
-		area[part] += t.vector().length()
+		area[part] += t.AreaVector().length()
 	}
 	return area
 }
@@ -162,7 +162,7 @@ func (s *smoother) fix(half uint32) {
 // fold returns the cosine of the angle between two triangles, given the faces that say
 // how they are wound; 1 where one has no area.
 func (g *grounds) fold(t, u Triangle, a, b int) float64 {
-	n, m := t.vector(), u.vector()
+	n, m := t.AreaVector(), u.AreaVector()
 	size := n.length() * m.length()
 	if size == 0 {
 		return 1
@@ -279,7 +279,6 @@ func (s *Survey) smooth(smoothed []float64) {
 		}
 	}
 	if s.Skin-s.SmoothSkin > mostRough*s.Skin {
-		s.warn(Rough, "noise makes the skin of %.4g m2 read high: smoothed it has %.4g m2, which is the one to price",
-			s.Skin, s.SmoothSkin)
+		s.warn(Rough, "noise makes the skin read %.1f %% high: the smoothed one is the one to price", 100*(s.Skin/s.SmoothSkin-1))
 	}
 }

@@ -1,39 +1,45 @@
 package mesh
 
-// sample is a point that stands for its share of a surface.
-type sample struct {
-	at   Point
-	face int
+import "math"
+
+// Sample is a place that stands for its share of a surface.
+type Sample struct {
+	At   Point
+	Face int
 }
 
-// samples spreads n points over a surface, each for the same area: equal steps
-// along the running sum of the areas, and inside a face by two rows of multiples of
-// irrational numbers (Roberts' R2 sequence, from memory). No faces, no samples.
-func samples(m *Mesh, n int) []sample {
+// Samples spreads n places over a surface, each for the same area: the faces are laid
+// out by area one after another, and a sample stands in the middle of each of n equal
+// stretches. All is reckoned from the faces' order and shape, so that a mesh that is
+// moved has the same samples, moved. A surface without area has none.
+func Samples(m *Mesh, n int) []Sample {
 	total := 0.0
 	for i := range m.Faces {
-		total += areaVector(m.Triangle(i)).length()
+		total += m.Triangle(i).AreaVector().length()
 	}
-	out := make([]sample, 0, n)
+	out := make([]Sample, 0, n)
 	run := 0.0
 	for i := range m.Faces {
 		t := m.Triangle(i)
-		run += areaVector(t).length()
+		run += t.AreaVector().length()
 		for len(out) < n && (float64(len(out))+0.5)/float64(n)*total < run {
-			out = append(out, sample{inside(t, len(out)), i})
+			out = append(out, Sample{inside(t, len(out)), i})
 		}
 	}
 	return out
 }
 
-// inside is the i-th of points spread over a triangle.
+// inside is the i-th of places spread over a triangle: the additive recurrence on the
+// plastic number p, p^3 = p + 1, in steps of 1/p and 1/p^2, the plane's likeness of
+// the golden ratio (common practice, no source). A place in the far half of the unit
+// square is turned back into the near half, which is the triangle. It begins with the
+// first step, since the start itself, half and half, lies on an edge.
 func inside(t Triangle, i int) Point {
-	u, v := fraction(0.7548776662466927*float64(i+1)), fraction(0.5698402909980532*float64(i+1))
+	const stepU, stepV = 0.7548776662466927, 0.5698402909980532
+	_, u := math.Modf(0.5 + float64(stepU*float64(i+1)))
+	_, v := math.Modf(0.5 + float64(stepV*float64(i+1)))
 	if u+v > 1 {
 		u, v = 1-u, 1-v
 	}
-	a := arrow(t[0]).plus(from(t[0], t[1]).times(u)).plus(from(t[0], t[2]).times(v))
-	return Point(a)
+	return t[0].along(u, t[1].less(t[0])).along(v, t[2].less(t[0]))
 }
-
-func fraction(x float64) float64 { return x - float64(int(x)) }

@@ -61,7 +61,7 @@ func Silhouette(m *Mesh, direction Point) (Shadow, error) {
 // view looks at a mesh against a direction.
 type view struct {
 	mesh      *Mesh
-	right, up arrow
+	right, up Point
 }
 
 func newView(m *Mesh, direction Point) (view, error) {
@@ -74,13 +74,13 @@ func newView(m *Mesh, direction Point) (view, error) {
 			return view{}, fmt.Errorf("vertex: got %v, allowed are coordinates within %g m either way", p, float64(extentMax))
 		}
 	}
-	right, up := across(arrow(direction), largest)
+	right, up := across(Point(direction), largest)
 	return view{m, right, up}, nil
 }
 
 // across are two directions of length one, square to each other and to d. Where d is
 // along an axis they are along the others, so that nothing is rounded.
-func across(d arrow, largest float64) (right, up arrow) {
+func across(d Point, largest float64) (right, up Point) {
 	least := 0
 	for i := range d {
 		d[i] /= largest // before it is squared: a length may be as small as a float64 goes
@@ -88,7 +88,7 @@ func across(d arrow, largest float64) (right, up arrow) {
 			least = i
 		}
 	}
-	var axis arrow
+	var axis Point
 	axis[least] = 1
 	right = axis.cross(d).unit()
 	return right, d.cross(right).unit()
@@ -96,7 +96,7 @@ func across(d arrow, largest float64) (right, up arrow) {
 
 // at is where a vertex is seen, m.
 func (v view) at(vertex uint32) geometry.Point {
-	p := arrow(v.mesh.Vertices[vertex])
+	p := Point(v.mesh.Vertices[vertex])
 	return geometry.Point{X: v.right.dot(p), Y: v.up.dot(p)}
 }
 

@@ -41,14 +41,14 @@ func Thickness(m *Mesh, samplesWanted int) (Thicknesses, error) {
 	if samplesWanted < 1 || samplesWanted > MostThicknessSamples {
 		return Thicknesses{}, fmt.Errorf("%d samples of the thickness: allowed are 1 to %d", samplesWanted, MostThicknessSamples)
 	}
-	points := samples(m, samplesWanted)
+	points := Samples(m, samplesWanted)
 	if len(points) == 0 {
 		return Thicknesses{}, ErrEmpty
 	}
 	tree, out := newTree(m), Thicknesses{}
 	for _, s := range points {
-		inward := areaVector(m.Triangle(s.face)).unit().times(-1)
-		if reach := tree.exit(arrow(s.at), inward, s.face); math.IsInf(reach, 1) {
+		inward := m.Triangle(s.Face).AreaVector().unit().times(-1)
+		if reach := tree.exit(Point(s.At), inward, s.Face); math.IsInf(reach, 1) {
 			out.Endless++
 		} else {
 			out.Sorted = append(out.Sorted, reach)
@@ -67,7 +67,7 @@ type tree struct {
 
 // node holds faces[first:last], or where left is above 0 the nodes left and left+1.
 type node struct {
-	low, high   arrow
+	low, high   Point
 	first, last int32
 	left        int32
 }
@@ -105,7 +105,7 @@ func (t *tree) split(at int32, depth int) {
 }
 
 func (t *tree) bound(n *node) {
-	n.low, n.high = arrow{math.Inf(1), math.Inf(1), math.Inf(1)}, arrow{math.Inf(-1), math.Inf(-1), math.Inf(-1)}
+	n.low, n.high = Point{math.Inf(1), math.Inf(1), math.Inf(1)}, Point{math.Inf(-1), math.Inf(-1), math.Inf(-1)}
 	for _, f := range t.faces[n.first:n.last] {
 		for _, v := range t.mesh.Faces[f] {
 			for k, x := range t.mesh.Vertices[v] {
@@ -140,9 +140,9 @@ func (t *tree) part(n *node, depth int) int32 {
 
 // exit is how far from a point the first face is through which a ray leaves the
 // part, skipping the face that the point is on; infinite where there is none.
-func (t *tree) exit(from, along arrow, skip int) float64 {
+func (t *tree) exit(from, along Point, skip int) float64 {
 	nearest := math.Inf(1)
-	inverse := arrow{1 / along[0], 1 / along[1], 1 / along[2]}
+	inverse := Point{1 / along[0], 1 / along[1], 1 / along[2]}
 	stack := make([]int32, 1, treeDepth+2)
 	for len(stack) > 0 {
 		n := &t.nodes[stack[len(stack)-1]]
@@ -164,7 +164,7 @@ func (t *tree) exit(from, along arrow, skip int) float64 {
 
 // crossed tells whether a ray meets a node's box nearer than a limit (the slab
 // method; Kay and Kajiya 1986, from memory).
-func (n *node) crossed(from, inverse arrow, limit float64) bool {
+func (n *node) crossed(from, inverse Point, limit float64) bool {
 	near, far := 0.0, limit
 	for k := range from {
 		a, b := (n.low[k]-from[k])*inverse[k], (n.high[k]-from[k])*inverse[k]
@@ -179,15 +179,15 @@ func (n *node) crossed(from, inverse arrow, limit float64) bool {
 // leaves is how far along a ray it passes out through a triangle, infinite where it
 // does not (Moller and Trumbore 1997, from memory). A hair beyond the triangle's
 // edges still counts, so that no ray slips out between two faces.
-func leaves(t Triangle, start, along arrow) float64 {
+func leaves(t Triangle, start, along Point) float64 {
 	const hair = 1e-9
-	e, f := from(t[0], t[1]), from(t[0], t[2])
+	e, f := t[1].less(t[0]), t[2].less(t[0])
 	p := along.cross(f)
 	det := e.dot(p)
 	if det >= 0 { // seen from outside, or edge on
 		return math.Inf(1)
 	}
-	s := from(t[0], Point(start))
+	s := start.less(t[0])
 	u, q := s.dot(p)/det, s.cross(e)
 	v := along.dot(q) / det
 	reach := f.dot(q) / det

@@ -205,7 +205,7 @@ func (m *Mesh) joined(corners, to []uint32) (welded *Mesh, collapsed int, lost f
 			return false
 		}
 		collapsed++
-		lost += m.Triangle(f).vector().length()
+		lost += m.Triangle(f).AreaVector().length()
 		return true
 	})
 	w.compact()

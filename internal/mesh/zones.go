@@ -53,7 +53,7 @@ func (s *Survey) zoneAreas(m *Mesh) []uint32 {
 		}
 		for f := from; f < to; f++ {
 			zone[f] = z
-			s.Zones[z].Area += m.Triangle(f).vector().length()
+			s.Zones[z].Area += m.Triangle(f).AreaVector().length()
 		}
 	}
 	return zone

@@ -82,10 +82,13 @@ func NewStudy(m *mesh.Mesh, o Options) (*Study, error) {
 		return nil, err
 	}
 	s := &Study{mesh: m, pixels: o.Pixels, frame: frameOf(m)}
-	s.samples, s.area = sampled(m, s.frame, o.Samples)
+	var sum mesh.Sum
+	sum.AddMesh(m)
+	s.area = sum.Area
 	if !(s.area > 0) || math.IsInf(s.area, 0) {
 		return nil, fault.Unless(false, "area of the mesh, m2", s.area, "above 0 and finite")
 	}
+	s.samples = sampled(m, s.frame, o.Samples)
 	s.caster = casterOf(m, s.frame, o.Pixels)
 	s.surface = surfaceOf(m)
 	s.look(directions(o.Pairs))

@@ -1,11 +1,6 @@
 package release
 
-import (
-	"math"
-	"sort"
-
-	"github.com/mouldwright/mouldwright/internal/mesh"
-)
+import "github.com/mouldwright/mouldwright/internal/mesh"
 
 // frame is where single precision is at home: coordinates from the middle of the
 // mesh, as parts of half its largest dimension.
@@ -44,55 +39,17 @@ func (f frame) to(p mesh.Point) [3]float32 {
 	return q
 }
 
-// areaVector is square to a face and as long as twice its area, m2.
-func areaVector(t mesh.Triangle) Direction {
-	return from(t[0], t[1]).cross(from(t[0], t[2]))
-}
-
+// from is the way from p to q, m.
 func from(p, q mesh.Point) Direction { return Direction{q[0] - p[0], q[1] - p[1], q[2] - p[2]} }
 
-// sampled places samples of equal area over a mesh and gives its area, m2. The faces
-// are laid out by area one after another and a sample stands in the middle of each of
-// n equal stretches; its place inside the face is the next of a sequence that leaves
-// no gaps. It is all reckoned from the faces' order and shape, so that a mesh that
-// is moved has the same samples, moved.
-func sampled(m *mesh.Mesh, f frame, n int) ([]sample, float64) {
-	ends := make([]float64, len(m.Faces)) // of each face's stretch
-	total := 0.0
-	for i := range m.Faces {
-		a := areaVector(m.Triangle(i))
-		total += math.Sqrt(a.dot(a)) / 2
-		ends[i] = total
-	}
-	if !(total > 0) {
-		return nil, total
-	}
+// sampled places samples of equal area over a mesh.
+func sampled(m *mesh.Mesh, f frame, n int) []sample {
 	samples := make([]sample, n)
-	face := 0
-	for i := range samples {
-		at := (float64(i) + 0.5) / float64(n) * total
-		face += sort.SearchFloat64s(ends[face:], at)
-		samples[i] = sampleOn(m.Triangle(min(face, len(ends)-1)), f, i)
+	for i, s := range mesh.Samples(m, n) {
+		samples[i] = sample{place: f.to(s.At), normal: normalOf(m.Triangle(s.Face)).single()}
 	}
-	return samples, total
+	return samples
 }
 
-// sampleOn is the i-th sample, which lies on t.
-//
-// The steps are those of the additive recurrence on the plastic number p, p^3 = p + 1
-// (1/p and 1/p^2), the plane's likeness of the golden ratio (common practice). A place
-// in the far half of the unit square is turned back into the near half, which is the
-// triangle.
-func sampleOn(t mesh.Triangle, f frame, i int) sample {
-	const stepU, stepV = 0.7548776662466927, 0.5698402909980532
-	_, u := math.Modf(0.5 + float64(stepU*float64(i)))
-	_, v := math.Modf(0.5 + float64(stepV*float64(i)))
-	if u+v > 1 {
-		u, v = 1-u, 1-v
-	}
-	var p mesh.Point
-	for k := range p {
-		p[k] = t[0][k] + float64(u*(t[1][k]-t[0][k])) + float64(v*(t[2][k]-t[0][k]))
-	}
-	return sample{place: f.to(p), normal: areaVector(t).unit().single()}
-}
+// normalOf is the direction that a face looks.
+func normalOf(t mesh.Triangle) Direction { return Direction(t.AreaVector()).unit() }

@@ -147,7 +147,7 @@ func (s *surface) sharp(m *mesh.Mesh) []bool {
 // they bend: 1 outward, 2 inward. Faces without area do not bend.
 func (s *surface) fold(m *mesh.Mesh, h int) (cosine float64, bend uint8) {
 	t := int(s.twin[h])
-	n, o := areaVector(m.Triangle(h/3)).unit(), areaVector(m.Triangle(t/3)).unit()
+	n, o := normalOf(m.Triangle(h/3)), normalOf(m.Triangle(t/3))
 	if n == (Direction{}) || o == (Direction{}) {
 		return 1, 0
 	}
@@ -191,7 +191,7 @@ func number(joined sets) (numbers []int32, normals [][3]float32) {
 func (s *surface) sum(m *mesh.Mesh) {
 	f := frameOf(m)
 	for i := range s.faces {
-		v := areaVector(m.Triangle(i))
+		v := Direction(m.Triangle(i).AreaVector())
 		for k := range v {
 			v[k] /= f.half * f.half
 		}

@@ -21,13 +21,6 @@ import (
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-// What a mesh is measured for where nobody says otherwise, in m: layers that most
-// hot wires and saws take, and two skins of 3 mm (common practice, no source).
-const (
-	usualLayer = 0.1
-	usualThin  = 0.006
-)
-
 // CreateMesh takes a mesh in, whichever way it came: as one message, as a stream,
 // or as the body of a request.
 func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMeshRequest) (*mouldwrightv1.CreateMeshResponse, error) {
@@ -41,7 +34,7 @@ func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMe
 	if err != nil {
 		return nil, unkept(err)
 	}
-	takeoff, err := measured(kept, maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin})
+	takeoff, err := measured(kept, kept.Model.Usual(1))
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +84,7 @@ func (s *takeoffService) GetMesh(_ context.Context, r *mouldwrightv1.GetMeshRequ
 	if err != nil {
 		return nil, err
 	}
-	takeoff, err := measured(item, maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin})
+	takeoff, err := measured(item, item.Model.Usual(1))
 	if err != nil {
 		return nil, err
 	}
@@ -139,10 +132,8 @@ func (s *takeoffService) MeasureMesh(_ context.Context, r *mouldwrightv1.Measure
 	if faults := maquette.PullFaults(pulls); len(faults) > 0 {
 		return nil, &violations{faults: faults}
 	}
-	ask := maquette.Ask{Scale: 1, Layer: usualLayer, ThinLimit: usualThin, Pulls: pulls}
-	if r.Scale != nil {
-		ask.Scale = r.GetScale()
-	}
+	ask := item.Model.Usual(scaleOr1(r.Scale))
+	ask.Pulls = pulls
 	if r.LayerMm != nil {
 		ask.Layer = r.GetLayerMm() / 1000
 	}
@@ -176,17 +167,22 @@ func (s *takeoffService) GetMeshPicture(_ context.Context, r *mouldwrightv1.GetM
 	if err != nil {
 		return nil, err
 	}
-	scale := 1.0
-	if r.Scale != nil {
-		scale = r.GetScale()
-	}
+	scale := scaleOr1(r.Scale)
 	scene := item.Model.Scene(cmp.Or(item.Reading.Title, item.Name), maquette.Ask{Scale: scale})
 	var out bytes.Buffer
-	options := picture.Options{Width: int(r.GetWidthPx())}
+	draw, kind := picture.PNG, "image/png"
 	if r.GetFormat() == mouldwrightv1.PictureFormat_PICTURE_FORMAT_SVG {
-		err = picture.SVG(&out, scene, options)
-		return &httpbody.HttpBody{ContentType: "image/svg+xml", Data: out.Bytes()}, err
+		draw, kind = picture.SVG, "image/svg+xml"
 	}
-	err = picture.PNG(&out, scene, options)
-	return &httpbody.HttpBody{ContentType: "image/png", Data: out.Bytes()}, err
+	if err := draw(&out, scene, picture.Options{Width: int(r.GetWidthPx())}); err != nil {
+		return nil, &violations{faults: fault.List{{Path: "scale", Message: fmt.Sprintf("got %g: %v", scale, err)}}}
+	}
+	return &httpbody.HttpBody{ContentType: kind, Data: out.Bytes()}, nil
+}
+
+func scaleOr1(scale *float64) float64 {
+	if scale == nil {
+		return 1
+	}
+	return *scale
 }

@@ -146,3 +146,27 @@ func TestAnUploadBeginsWithItsReading(t *testing.T) {
 	_, err = stream.CloseAndRecv()
 	assert.Equal(t, codes.InvalidArgument, status.Code(err), err)
 }
+
+// What is kept of a streamed file has no more room than it needs.
+func TestAStreamedFileIsKeptAtItsSize(t *testing.T) {
+	f := newIncoming(-1, 1<<20)
+	require.NoError(t, f.add([]byte("solid")))
+	assert.Equal(t, "solid", string(f.whole()))
+	assert.LessOrEqual(t, cap(f.whole()), 64)
+	require.NoError(t, f.add(make([]byte, 1<<20-5)))
+	assert.Len(t, f.whole(), 1<<20)
+	require.Error(t, f.add([]byte{0}))
+}
+
+// A mesh far too tall for usual layers is still shown, and one too large to draw is refused.
+func TestAMeshInTheWrongUnit(t *testing.T) {
+	s := start(t, Config{})
+	url := "http://" + s.address + "/v1/meshes"
+	answer, text := send(t, http.MethodPost, url+"?unit=m&meshId=giant", "model/stl", meshFile(t, "public/p06_undercut_hook.stl"))
+	require.Equal(t, http.StatusOK, answer.StatusCode, string(text))
+	assert.Contains(t, string(text), "odd_size")
+	answer, _ = send(t, http.MethodGet, url+"/giant", "", nil)
+	assert.Equal(t, http.StatusOK, answer.StatusCode)
+	answer, text = send(t, http.MethodGet, url+"/giant/picture?scale=10000", "", nil)
+	assert.Equal(t, http.StatusBadRequest, answer.StatusCode, string(text))
+}

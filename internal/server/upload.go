@@ -1,6 +1,7 @@
 package server
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -17,6 +18,7 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/shelf"
 )
 
 // uploadsAtOnce bounds how many mesh files are on their way in at once: each takes
@@ -38,6 +40,15 @@ func newIncoming(size, limit int64) *incoming {
 	return &incoming{file: make([]byte, 0, size), limit: limit}
 }
 
+// whole is the file once it is in. One that is far smaller than its room is moved
+// to a room of its size, so that what is kept is what is counted.
+func (f *incoming) whole() []byte {
+	if len(f.file) > cap(f.file)/4*3 {
+		return f.file
+	}
+	return bytes.Clone(f.file)
+}
+
 // add takes the next bytes.
 func (f *incoming) add(chunk []byte) error {
 	if int64(len(f.file)+len(chunk)) > f.limit {
@@ -50,7 +61,7 @@ func (f *incoming) add(chunk []byte) error {
 // upload takes a mesh in as a stream over gRPC.
 func (c *chain) upload(server any, stream grpc.ServerStream) error {
 	ctx, own := calling(stream.Context())
-	request, err := c.receive(ctx, stream)
+	request, err := c.receiveInTime(ctx, stream)
 	if err != nil {
 		own.refused = err // for the chain to log and to answer with
 		request = &mouldwrightv1.CreateMeshRequest{}
@@ -67,6 +78,33 @@ func (c *chain) upload(server any, stream grpc.ServerStream) error {
 	return stream.SendMsg(&mouldwrightv1.UploadMeshResponse{Mesh: reply.(*mouldwrightv1.CreateMeshResponse).GetMesh()})
 }
 
+// receiveInTime gives a stream the time that a slow line takes for a file: a caller who
+// says nothing more does not keep the place of others. Once the stream is answered,
+// what still waits for its next message is told that there is none.
+func (c *chain) receiveInTime(ctx context.Context, stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
+	ctx, cancel := context.WithTimeout(ctx, readingTime(c.meshLimit))
+	defer cancel()
+	type outcome struct {
+		request *mouldwrightv1.CreateMeshRequest
+		err     error
+	}
+	done := make(chan outcome, 1)
+	go func() {
+		var o outcome
+		func() {
+			defer rescued(&o.err)
+			o.request, o.err = c.receive(ctx, stream)
+		}()
+		done <- o
+	}()
+	select {
+	case o := <-done:
+		return o.request, o.err
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
 // receive puts the stream's messages together.
 func (c *chain) receive(ctx context.Context, stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
 	if err := c.uploads.take(ctx); err != nil {
@@ -79,7 +117,7 @@ func (c *chain) receive(ctx context.Context, stream grpc.ServerStream) (*mouldwr
 		err := stream.RecvMsg(&part)
 		switch {
 		case errors.Is(err, io.EOF):
-			request.File = file.file
+			request.File = file.whole()
 			return request, nil
 		case err != nil:
 			return nil, err
@@ -185,18 +223,23 @@ func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) (*mouldwrigh
 
 // allowTime gives a file the time that a slow line takes for it.
 func (d *restDoor) allowTime(w http.ResponseWriter, size int64) {
+	if size < 0 {
+		size = d.chain.meshLimit
+	}
+	reading := readingTime(size)
+	c := http.NewResponseController(w)
+	// A connection that cannot be given more time keeps the usual one.
+	_ = c.SetReadDeadline(time.Now().Add(reading))
+	_ = c.SetWriteDeadline(time.Now().Add(reading + d.chain.study + readingTime(0)))
+}
+
+// readingTime is how long a file of so many bytes may take to come in.
+func readingTime(size int64) time.Duration {
 	const (
 		slowest = 64 << 10 // bytes a second
 		least   = 15 * time.Second
 	)
-	if size < 0 {
-		size = d.chain.meshLimit
-	}
-	reading := least + time.Duration(size/slowest)*time.Second
-	c := http.NewResponseController(w)
-	// A connection that cannot be given more time keeps the usual one.
-	_ = c.SetReadDeadline(time.Now().Add(reading))
-	_ = c.SetWriteDeadline(time.Now().Add(reading + d.chain.study + least))
+	return least + time.Duration(size/slowest)*time.Second
 }
 
 func drained(body io.Reader, file *incoming) ([]byte, error) {
@@ -209,7 +252,7 @@ func drained(body io.Reader, file *incoming) ([]byte, error) {
 		var over *http.MaxBytesError
 		switch {
 		case errors.Is(err, io.EOF):
-			return file.file, nil
+			return file.whole(), nil
 		case errors.As(err, &over):
 			return nil, bodyTooLarge(file.limit)
 		case err != nil:
@@ -236,9 +279,9 @@ func readingFrom(query url.Values) (*mouldwrightv1.MeshReading, fault.List) {
 		case "fileName":
 			reading.FileName = value
 		case "unit":
-			reading.Unit = mouldwrightv1.LengthUnit(choice(&faults, name, value, []string{"", "mm", "cm", "m", "in", "ft"}, mouldwrightv1.LengthUnit_value))
+			reading.Unit = mouldwrightv1.LengthUnit(choice(&faults, name, value, unitNames(), mouldwrightv1.LengthUnit_value))
 		case "up":
-			reading.Up = mouldwrightv1.UpAxis(choice(&faults, name, value, []string{"", "x", "y", "z"}, mouldwrightv1.UpAxis_value))
+			reading.Up = mouldwrightv1.UpAxis(choice(&faults, name, value, shelf.Axes(), mouldwrightv1.UpAxis_value))
 		default:
 			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; " + fault.Allowed(name, []string{"meshId", "title", "fileName", "unit", "up"})})
 		}
@@ -247,14 +290,22 @@ func readingFrom(query url.Values) (*mouldwrightv1.MeshReading, fault.List) {
 	return reading, faults[:min(len(faults), mostViolations)]
 }
 
-// choice is the number of a named choice, by its short name or by the contract's.
+func unitNames() []string {
+	var names []string
+	for _, u := range shelf.Units() {
+		names = append(names, u.Short)
+	}
+	return names
+}
+
+// choice is the number of a named choice, from 1, by its short name or by the contract's.
 func choice(faults *fault.List, name, value string, short []string, long map[string]int32) int32 {
 	if i := slices.Index(short, value); i >= 0 {
-		return int32(i) //nolint:gosec // a handful
+		return int32(i + 1) //nolint:gosec // a handful
 	}
 	if n, ok := long[value]; ok {
 		return n
 	}
-	*faults = append(*faults, fault.Fault{Path: "?" + name, Message: fmt.Sprintf("got %q; allowed: %s", clip(value), strings.Join(short[1:], ", "))})
+	*faults = append(*faults, fault.Fault{Path: "?" + name, Message: fmt.Sprintf("got %q; allowed: %s", clip(value), strings.Join(short, ", "))})
 	return 0
 }

@@ -24,14 +24,17 @@ func TestWholeForms(t *testing.T) {
 		basis                                               takeoff.Basis
 	}{
 		"profile": {column, math.Pi + math.Pi/8, 0, math.Pi / 8, 1, 5, 2, takeoff.Basis{
+			Blank:   "box round each solid, before carving",
 			Surface: "profile turned piece by piece", Volume: "profile turned piece by piece", Rim: "openings and halved outline",
 			Silhouette: "largest elevation", Parting: "outline at the cut plane", Size: "the profile's own",
 		}},
 		"sweep": {geometry.Keep(tube), math.Pi + math.Pi/8, 0, math.Pi / 8, 1, 5, 2, takeoff.Basis{
+			Blank:   "box round each solid, before carving",
 			Surface: "tube along its centre line", Volume: "tube along its centre line", Rim: "openings and halved outline",
 			Silhouette: "largest elevation, overlap not taken off", Parting: "outline at the cut plane", Size: "box round the tube as it is drawn",
 		}},
 		"outline": {letter, 0.8, 3, 0.05, 0.5, 0, 0.5, takeoff.Basis{
+			Blank:   "box round each solid, before carving",
 			Surface: "area and edge of the outline, by its depth", Volume: "area of the outline, by its depth", Rim: "edge of an open back",
 			Silhouette: "largest elevation", Parting: "edge of the outline, holes included", Size: "the outline's own",
 		}},

@@ -13,7 +13,7 @@ import (
 // fromMesh takes the measures of a model at its scale. Parts thinner than two skins
 // of the cast cannot be laid up as a hollow, and are warned of.
 func (p *Piece) fromMesh(m *brief.MeshForm, e *ratebook.Edition) {
-	ask := maquette.Ask{Scale: m.Scale, Pulls: m.Pulls, Layer: layer(m, e), ThinLimit: 2 * p.Thickness()}
+	ask := maquette.Ask{Scale: m.Scale, Pulls: m.Pulls, Forced: m.Forced, Layer: layer(m, e), ThinLimit: 2 * p.Thickness()}
 	sheet, _ := m.Model.At(ask) // a checked brief has a scale, and the layers are not too many
 	p.Sheet = &sheet
 	p.Surface, p.Rim, p.Volume, p.Extent = sheet.Surface, sheet.Rim, sheet.Volume, sheet.Size
@@ -21,7 +21,7 @@ func (p *Piece) fromMesh(m *brief.MeshForm, e *ratebook.Edition) {
 		p.Silhouette = math.Max(p.Silhouette, s.Area)
 	}
 	p.Basis = Basis{
-		Surface: sheet.SurfaceBasis(), Rim: "openings of the mesh", Volume: sheet.VolumeBasis(),
+		Surface: sheet.SurfaceBasis(), Rim: "openings of the mesh", Volume: sheet.VolumeBasis(), Blank: "rectangle round each layer of foam, before carving",
 		Silhouette: "largest shadow from front, side and above", Size: fmt.Sprintf("the mesh as it stands, times %.10g", m.Scale),
 		Parting: "where the pieces of the suggested mould meet",
 	}

@@ -45,7 +45,7 @@ type Piece struct {
 
 // Basis says what the measures rest on, in words.
 type Basis struct {
-	Surface, Rim, Volume, Silhouette, Parting, Size string
+	Surface, Rim, Volume, Blank, Silhouette, Parting, Size string
 }
 
 // Zone holds the measures of one zone.
@@ -110,6 +110,9 @@ func Measure(b *brief.Piece, e *ratebook.Edition, direct bool) (Piece, fault.Lis
 		p.fromMesh(b.Form.Mesh, e)
 	default:
 		p.fromSolids(b.Form.Solids)
+	}
+	if p.Basis.Blank == "" {
+		p.Basis.Blank = "box round each solid, before carving"
 	}
 	p.texture()
 	if b.Size != nil {

@@ -56,6 +56,7 @@ func TestASlabByHand(t *testing.T) {
 		t.Errorf("body %s, mould in %d; want closed, 2", p.Body, p.MouldParts)
 	}
 	if want := (takeoff.Basis{
+		Blank:   "box round each solid, before carving",
 		Surface: "handbook formula", Rim: "openings and halved outline", Volume: "handbook formula", Silhouette: "largest elevation",
 		Parting: "outline at the cut plane", Size: "the solid's own",
 	}); p.Basis != want {

@@ -10,23 +10,19 @@ import (
 	"github.com/mouldwright/mouldwright/internal/unit"
 )
 
-// lengthUnits are the units of a file in m, by their number: the inch and the foot
-// are the international ones of 1959, 25.4 mm and 304.8 mm exactly.
-func lengthUnits() map[mouldwrightv1.LengthUnit]float64 {
-	return map[mouldwrightv1.LengthUnit]float64{
-		mouldwrightv1.LengthUnit_LENGTH_UNIT_MILLIMETRE: 0.001,
-		mouldwrightv1.LengthUnit_LENGTH_UNIT_CENTIMETRE: 0.01,
-		mouldwrightv1.LengthUnit_LENGTH_UNIT_METRE:      1,
-		mouldwrightv1.LengthUnit_LENGTH_UNIT_INCH:       0.0254,
-		mouldwrightv1.LengthUnit_LENGTH_UNIT_FOOT:       0.3048,
+// lengthUnitIn is 0 where none is said.
+func lengthUnitIn(u mouldwrightv1.LengthUnit) float64 {
+	if n, units := int(u), shelf.Units(); n >= 1 && n <= len(units) {
+		return units[n-1].Metres
 	}
+	return 0
 }
 
 // MeshReading translates how a mesh file is to be read.
 func MeshReading(pb *mouldwrightv1.MeshReading) shelf.Reading {
 	return shelf.Reading{
 		ID: pb.GetMeshId(), Title: pb.GetTitle(), FileName: pb.GetFileName(),
-		Unit: lengthUnits()[pb.GetUnit()], Up: shelf.Up(pb.GetUp()),
+		Unit: lengthUnitIn(pb.GetUnit()), Up: shelf.Up(pb.GetUp()),
 	}
 }
 
@@ -45,9 +41,9 @@ func Mesh(i *shelf.Item, takeoff *mouldwrightv1.MeshTakeoff) *mouldwrightv1.Mesh
 // lengthUnitOut is unspecified for a unit of the file's own that the contract has no
 // name for, such as the micrometre.
 func lengthUnitOut(metres float64) mouldwrightv1.LengthUnit {
-	for u, m := range lengthUnits() {
-		if m == metres {
-			return u
+	for i, u := range shelf.Units() {
+		if u.Metres == metres {
+			return mouldwrightv1.LengthUnit(i + 1) //nolint:gosec // a handful
 		}
 	}
 	return mouldwrightv1.LengthUnit_LENGTH_UNIT_UNSPECIFIED

@@ -24,7 +24,7 @@ func pieceTakeoff(p *quote.Piece, e *ratebook.Edition) *mouldwrightv1.PieceTakeo
 		Surface:    figure(p.Surface, unit.SquareMetre, p.Basis.Surface),
 		Rim:        figure(p.Rim, unit.Metre, p.Basis.Rim),
 		Volume:     figure(p.Volume, unit.CubicMetre, p.Basis.Volume),
-		FoamBlank:  figure(p.Blank, unit.CubicMetre, "box round each solid, before carving"),
+		FoamBlank:  figure(p.Blank, unit.CubicMetre, p.Basis.Blank),
 		Silhouette: figure(p.Silhouette, unit.SquareMetre, p.Basis.Silhouette),
 		Parting:    figure(p.Parting, unit.Metre, p.Basis.Parting),
 		Flange:     figure(p.Flange, unit.SquareMetre, "both sides of the parting line and the rim, times the flange width"),
