@@ -16,7 +16,7 @@ type Builder struct {
 	slots []slot // a power of two of them
 	limit int    // vertices that the slots take before they are doubled
 	last  []slot // vertices seen last, by the upper bits of their hash
-	warm  uint32 // keeps the early reads of touch alive
+	warm  uint32 // keeps the early reads alive
 }
 
 // slot holds a vertex; next is its index plus one, so that zero is free.
@@ -30,22 +30,29 @@ const (
 	lastBits   = 13
 )
 
-// NewBuilder returns a builder with room for as many faces as the file is known to
-// hold, by the bytes that are there and not by what a header claims.
+// NewBuilder returns a builder with room for so many faces of a surface that hangs
+// together: count them by the bytes that are there, not by what a header claims. More
+// faces find room too.
 func NewBuilder(faces int) *Builder {
-	vertices := faces/2 + 4 // Euler: a closed surface has half as many vertices as faces
+	// Euler: a closed surface has half as many vertices as faces, an open one more by half
+	// its border.
+	vertices := faces/2 + faces/16 + 64
 	b := &Builder{mesh: Mesh{
 		Faces:    make([][3]uint32, 0, faces),
 		Vertices: make([]Point, 0, vertices),
 	}, last: make([]slot, 1<<lastBits)}
-	b.resize(max(fewestSlot, 1<<bits.Len(uint(vertices+vertices/4)))) //nolint:gosec // faces is not below zero
+	b.resize(slotsFor(vertices))
 	return b
+}
+
+// slotsFor is how many slots so many vertices want: a power of two, a quarter of it free.
+func slotsFor(vertices int) int {
+	return max(fewestSlot, 1<<bits.Len(uint(vertices+vertices/3))) //nolint:gosec // not below zero
 }
 
 // Vertex returns the index of the vertex at a point, new or seen before.
 func (b *Builder) Vertex(p Point) uint32 {
-	p, tag := placed(p)
-	return b.vertex(p, tag)
+	return b.vertex(placed(&p), p.tag())
 }
 
 // Face adds a face between three vertices that Vertex returned.
@@ -68,17 +75,23 @@ func (b *Builder) Triangles(batch []Triangle) {
 }
 
 func (b *Builder) block(batch []Triangle) {
-	var tags [3 * block]uint32
+	var tags, cold [3 * block]uint32
+	n := 0
 	for i := range batch {
-		for c, p := range batch[i] {
-			_, tags[3*i+c] = placed(p)
+		for c := range batch[i] {
+			tag := batch[i][c].tag()
+			tags[3*i+c] = tag
+			if b.last[tag>>(32-lastBits)].tag != tag {
+				cold[n] = tag
+				n++
+			}
 		}
 	}
-	b.touch(tags[:3*len(batch)])
+	b.touch(cold[:n])
 	for i := range batch {
 		var f [3]uint32
-		for c, p := range batch[i] {
-			f[c] = b.vertex(Point{p[0] + 0, p[1] + 0, p[2] + 0}, tags[3*i+c])
+		for c := range f {
+			f[c] = b.vertex(placed(&batch[i][c]), tags[3*i+c])
 		}
 		b.mesh.Faces = append(b.mesh.Faces, f)
 	}
@@ -96,18 +109,23 @@ func (b *Builder) touch(tags []uint32) {
 
 // Zone says that the faces from here on are of a zone.
 func (b *Builder) Zone(name string) {
-	runs, first := b.mesh.Runs, len(b.mesh.Faces)
-	switch n := len(runs); {
-	case n > 0 && runs[n-1].Zone == name:
-	case n > 0 && runs[n-1].First == first:
-		runs[n-1].Zone = name
-	default:
-		b.mesh.Runs = append(runs, Run{Zone: name, First: first})
+	b.endRun()
+	runs := b.mesh.Runs
+	if n := len(runs); n == 0 || runs[n-1].Zone != name {
+		b.mesh.Runs = append(runs, Run{Zone: name, First: len(b.mesh.Faces)})
+	}
+}
+
+// endRun takes out the last run where no face came of it.
+func (b *Builder) endRun() {
+	if n := len(b.mesh.Runs); n > 0 && b.mesh.Runs[n-1].First == len(b.mesh.Faces) {
+		b.mesh.Runs = b.mesh.Runs[:n-1]
 	}
 }
 
 // Mesh returns what was built. The builder is not used afterwards.
 func (b *Builder) Mesh() *Mesh {
+	b.endRun()
 	b.slots, b.last = nil, nil
 	return &b.mesh
 }
@@ -139,13 +157,23 @@ func (b *Builder) search(p Point, tag uint32) uint32 {
 
 // add puts a new vertex into the free slot at i.
 func (b *Builder) add(p Point, i, tag uint32) uint32 {
+	if len(b.mesh.Vertices) == cap(b.mesh.Vertices) {
+		b.widen()
+	}
 	b.mesh.Vertices = append(b.mesh.Vertices, p)
 	n := len(b.mesh.Vertices)
 	b.slots[i] = slot{tag: tag, next: uint32(n)} //nolint:gosec // readers bound the file
 	if n >= b.limit {
-		b.resize(2 * len(b.slots))
+		b.resize(max(2*len(b.slots), slotsFor(cap(b.mesh.Vertices))))
 	}
 	return uint32(n - 1) //nolint:gosec // readers bound the file
+}
+
+// widen makes room for the vertices of a surface that does not hang together: as many as
+// there can be, at once, since to double the room again and again takes more in all.
+func (b *Builder) widen() {
+	most := max(2*len(b.mesh.Vertices), 3*cap(b.mesh.Faces))
+	b.mesh.Vertices = append(make([]Point, 0, most), b.mesh.Vertices...)
 }
 
 // resize moves the vertices to a table of so many slots.
@@ -165,13 +193,15 @@ func (b *Builder) resize(slots int) {
 	}
 }
 
-// placed returns a point without minus zeros, which are where zero is, and its hash.
-func placed(p Point) (Point, uint32) {
-	p = Point{p[0] + 0, p[1] + 0, p[2] + 0}
+// placed returns a point without minus zeros, which are where zero is.
+func placed(p *Point) Point { return Point{p[0] + 0, p[1] + 0, p[2] + 0} }
+
+// tag returns the hash of a point, the same for minus zero as for zero.
+func (p *Point) tag() uint32 {
 	const odd = 0x9E3779B97F4A7C15 // the golden ratio's share of 1<<64, as multiplicative hashing has it
-	h := math.Float64bits(p[0]) * odd
-	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[1])) * odd
-	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[2])) * odd
+	h := math.Float64bits(p[0]+0) * odd
+	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[1]+0)) * odd
+	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[2]+0)) * odd
 	h = (h ^ h>>32) * odd
-	return p, uint32(h >> 32)
+	return uint32(h >> 32)
 }

@@ -34,8 +34,13 @@ func TestZonesAreRuns(t *testing.T) {
 	b.Face(0, 1, 2)
 	b.Zone("red")
 	b.Face(0, 1, 2)
+	b.Zone("empty")
+	b.Zone("red")
+	b.Face(0, 1, 2)
 	b.Zone("blue")
-	if want := []mesh.Run{{Zone: "red"}, {Zone: "blue", First: 2}}; !slices.Equal(b.Mesh().Runs, want) {
+	b.Face(0, 1, 2)
+	b.Zone("nothing follows")
+	if want := []mesh.Run{{Zone: "red"}, {Zone: "blue", First: 3}}; !slices.Equal(b.Mesh().Runs, want) {
 		t.Errorf("got %v, want %v", b.Mesh().Runs, want)
 	}
 }

@@ -47,23 +47,37 @@ func checkRuns(m *Mesh) error {
 	return nil
 }
 
-// cleaned returns a copy of a mesh without the faces that have no area and without the
-// vertices that no face uses, and how many faces were dropped.
+// cleaned returns a mesh without the faces that have no area and without the vertices that
+// no face uses, and how many faces were dropped. It shares with the one given what need
+// not change.
 func (m *Mesh) cleaned() (*Mesh, int) {
-	c := &Mesh{Vertices: m.Vertices, Faces: slices.Clone(m.Faces), Runs: m.Runs}
-	c.drop(c.degenerate)
+	c := &Mesh{Vertices: m.Vertices, Faces: m.Faces, Runs: m.Runs, lent: true}
+	for f := range c.Faces {
+		if c.degenerate(f) {
+			c.drop(c.degenerate)
+			break
+		}
+	}
 	c.compact()
 	return c, len(m.Faces) - len(c.Faces)
 }
 
 // degenerate reports whether a face has no area.
 func (m *Mesh) degenerate(face int) bool {
-	f := m.Faces[face]
-	return f[0] == f[1] || f[1] == f[2] || f[2] == f[0] || m.Triangle(face).flat()
+	f := &m.Faces[face]
+	return f[0] == f[1] || f[1] == f[2] || f[2] == f[0] || flat(&m.Vertices[f[0]], &m.Vertices[f[1]], &m.Vertices[f[2]])
+}
+
+// own makes the faces the mesh's own before they are changed.
+func (m *Mesh) own() {
+	if m.lent {
+		m.Faces, m.lent = slices.Clone(m.Faces), false
+	}
 }
 
 // drop takes out faces. Runs begin at the same faces as before, or at what came after.
 func (m *Mesh) drop(out func(face int) bool) {
+	m.own()
 	kept, run := 0, 0
 	runs := slices.Clone(m.Runs)
 	for f := range m.Faces {
@@ -93,6 +107,7 @@ func (m *Mesh) compact() {
 	} else {
 		return
 	}
+	m.own()
 	for v, p := range m.Vertices {
 		if at[v] == 1 {
 			at[v] = uint32(len(kept)) //nolint:gosec // readers bound the file

@@ -54,9 +54,23 @@ func (s *Survey) wind(g *grounds) {
 	if turned > 0 {
 		s.warn(Winding, "%d faces were wound against the others of their part: turned over", turned)
 	}
+	g.sum()
+}
+
+// sum adds up the faces of each part as they are to be wound. Faces that follow one
+// another are mostly of one part, and are added together.
+func (g *grounds) sum() {
+	var batch [batchFaces]Triangle
+	n, part := 0, uint32(0)
 	for f := range g.mesh.Faces {
-		g.sums[g.parts.of(uint32(f))].Add(g.wound(f)) //nolint:gosec // readers bound the file
+		if of := g.parts.of(uint32(f)); of != part || n == len(batch) { //nolint:gosec // readers bound the file
+			g.sums[part].Add(batch[:n]...)
+			n, part = 0, of
+		}
+		g.wind(f, &batch[n])
+		n++
 	}
+	g.sums[part].Add(batch[:n]...)
 }
 
 // majority leaves the bit set of the faces to turn over, and returns how many they are.
@@ -88,13 +102,14 @@ func (g *grounds) majority() int {
 	return turned
 }
 
-// wound returns a face as it is to be wound.
-func (g *grounds) wound(face int) Triangle {
-	t := g.mesh.Triangle(face)
+// wind takes out a face as it is to be wound.
+func (g *grounds) wind(face int, t *Triangle) {
+	f := &g.mesh.Faces[face]
+	second, third := f[1], f[2]
 	if g.parts.parent[face]&1 == 1 {
-		t[1], t[2] = t[2], t[1]
+		second, third = third, second
 	}
-	return t
+	t[0], t[1], t[2] = g.mesh.Vertices[f[0]], g.mesh.Vertices[second], g.mesh.Vertices[third]
 }
 
 // borders measures the open edges and the loops that they make.
@@ -164,9 +179,9 @@ func (s *Survey) warnTurned(closed, wrong int) {
 // turn turns over the faces that were marked, and those of the parts named, which those
 // marked in such a part are not.
 func (g *grounds) turn(also func(part uint32) bool) {
-	for f := range g.mesh.Faces {
-		p := g.parts.parent[f]
+	for f, p := range g.parts.parent {
 		if (p&1 == 1) != also(p>>1) {
+			g.mesh.own()
 			c := &g.mesh.Faces[f]
 			c[1], c[2] = c[2], c[1]
 		}

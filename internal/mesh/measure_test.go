@@ -2,7 +2,10 @@ package mesh_test
 
 import (
 	"fmt"
+	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"github.com/mouldwright/mouldwright/internal/mesh"
 	"github.com/mouldwright/mouldwright/internal/mesh/meshtest"
@@ -44,4 +47,43 @@ func TestSumKnowsWhatIsOpen(t *testing.T) {
 	_, ok := sheet.Volume()
 	same(t, "closed", ok, false)
 	near(t, "openness", sheet.Openness(), 1, 1e-12)
+}
+
+// What parts of a mesh come to, joined in order, is what the whole comes to, however it
+// is cut: also where a part is far from the first corner of the whole.
+func TestSumsJoin(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := anyPart(t)
+		var whole, joined mesh.Sum
+		whole.AddMesh(m)
+		var part mesh.Sum
+		for f := range m.Faces {
+			if rapid.IntRange(0, 9).Draw(t, "cut") == 0 {
+				joined.Join(&part)
+				part = mesh.Sum{}
+			}
+			part.Add(m.Triangle(f))
+		}
+		joined.Join(&part)
+		volume, closed := whole.Volume()
+		got, ok := joined.Volume()
+		if joined.Faces != whole.Faces || ok != closed || joined.Low != whole.Low || joined.High != whole.High {
+			t.Fatalf("joined %+v, whole %+v", joined, whole)
+		}
+		if math.Abs(joined.Area-whole.Area) > 1e-12*whole.Area || math.Abs(got-volume) > 1e-12*(1+math.Abs(volume)) {
+			t.Fatalf("area %v of %v, volume %v of %v", joined.Area, whole.Area, got, volume)
+		}
+	})
+}
+
+func TestSumKnowsWhatIsNoNumber(t *testing.T) {
+	for _, odd := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		for at := range 9 {
+			tri := mesh.Triangle{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+			tri[at/3][at%3] = odd
+			var s mesh.Sum
+			s.Add(mesh.Triangle{{0, 0, 0}, {1, 0, 0}, {0, 1, 0}}, tri)
+			same(t, "finite", s.Finite(), false)
+		}
+	}
 }

@@ -22,6 +22,8 @@ type Mesh struct {
 	Faces [][3]uint32
 	// Runs say which zone the faces belong to; empty where the file names none.
 	Runs []Run
+
+	lent bool // Faces are another mesh's, not to be changed
 }
 
 // Run is a stretch of faces of one zone (a material, a colour, a named solid): from

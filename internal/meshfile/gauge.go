@@ -1,15 +1,17 @@
 package meshfile
 
 import (
-	"errors"
+	"bytes"
+	"cmp"
 	"io"
+	"math"
+	"runtime"
 
 	"github.com/mouldwright/mouldwright/internal/mesh"
 )
 
-// gaugeBlock is how much of a file is held at a time, in bytes: whole records, and
-// the header with the first of them.
-const gaugeBlock = 20_000 * stlRecord
+// mostGauging is how many blocks are added up at once.
+const mostGauging = 8
 
 // Gauged is what can be said of a mesh that passed by and was not kept.
 type Gauged struct {
@@ -22,19 +24,18 @@ type Gauged struct {
 }
 
 // Gauge measures an STL file of any size, which r reads from its beginning, without
-// keeping the mesh: it holds a megabyte at a time. Joins, borders and parts it cannot
-// know. The error is a *Fault, or that of r.
+// keeping the mesh: it holds a megabyte for each processor, at most nine. Joins, borders
+// and parts it cannot know. The error is a *Fault, or that of r.
 func Gauge(r io.Reader, size int64, o Options) (*Gauged, error) {
 	unit, err := o.unitless(STL)
 	if err != nil {
 		return nil, err
 	}
-	block := make([]byte, gaugeBlock)
-	block = block[:max(0, min(size, gaugeBlock))]
-	if n, err := io.ReadFull(r, block); err != nil {
-		return nil, cutShort(err, int64(n), size)
+	block, err := opening(r, size)
+	if err != nil {
+		return nil, err
 	}
-	count, text, left, err := gaugeLayout(block, size)
+	count, text, left, err := passingLayout(block, size)
 	if err != nil {
 		return nil, err
 	}
@@ -54,65 +55,72 @@ func Gauge(r io.Reader, size int64, o Options) (*Gauged, error) {
 	return g, nil
 }
 
-// gaugeLayout is stlLayout, once the file is found to be no other kind.
-func gaugeLayout(head []byte, size int64) (count int64, text bool, left int64, err error) {
-	if size < stlHead || stlRoom(head, size) != 0 {
-		switch format, err := Detect(head, "x.stl"); {
-		case err != nil:
-			return 0, false, 0, err
-		case format != STL:
-			return 0, false, 0, faultf(TooLarge, "only STL can be gauged without being held; this is a %s file", format)
-		}
-	}
-	return stlLayout(head, size)
+// stretch is some records of a file and what they come to.
+type stretch struct {
+	mesh.Sum
+	first int64 // number of its first record
+	bad   error
 }
 
-// cutShort is the fault of a file that ends before its size.
-func cutShort(err error, got, size int64) error {
-	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		f := faultf(Truncated, "%d bytes came of %d", got, size)
-		f.Offset = got
-		return f
-	}
-	return err
-}
-
-// binary adds up count records, the first of which stand in block behind the header.
+// binary adds up count records, the first of which stand in block behind the header. One
+// block is read while others are added up; what they come to is joined in the order of
+// the file, so that the figures do not depend on who was done first.
 func (g *Gauged) binary(r io.Reader, block []byte, count int64) error {
-	whole := (int64(len(block)) - stlHead) / stlRecord
-	done := min(count, whole)
-	part := block[stlHead : stlHead+done*stlRecord]
-	rest := append([]byte(nil), block[stlHead+done*stlRecord:]...) // the beginning of the next record
-	if err := g.add(part, 0); err != nil {
-		return err
+	r = io.MultiReader(bytes.NewReader(block[stlHead:]), r)
+	free := make(chan []byte, min(runtime.GOMAXPROCS(0), mostGauging)+1)
+	for range cap(free) {
+		free <- nil // made when it is wanted
 	}
-	for done < count {
-		n := min(count-done, gaugeBlock/stlRecord)
-		part = block[:n*stlRecord]
-		head := copy(part, rest)
-		rest = nil
-		if m, err := io.ReadFull(r, part[head:]); err != nil {
-			return cutShort(err, stlHead+done*stlRecord+int64(head+m), stlHead+count*stlRecord)
+	var all []*stretch
+	var cut error
+	for done := int64(0); done < count && cut == nil; done += blockRecords {
+		part := whole(<-free)[:min(count-done, blockRecords)*stlRecord]
+		n, err := io.ReadFull(r, part)
+		cut = cutShort(err, stlHead+done*stlRecord+int64(n), stlHead+count*stlRecord)
+		s := &stretch{first: done}
+		all = append(all, s)
+		go func() {
+			s.bad = s.add(part[:n/stlRecord*stlRecord], g.Unit)
+			free <- part
+		}()
+	}
+	for range cap(free) {
+		<-free
+	}
+	return cmp.Or(g.join(all), cut)
+}
+
+// whole is a block of the full length, the one given if it is one.
+func whole(block []byte) []byte {
+	if cap(block) < blockRecords*stlRecord {
+		return make([]byte, blockRecords*stlRecord)
+	}
+	return block
+}
+
+// join joins what the stretches of a file come to, up to the first fault.
+func (g *Gauged) join(all []*stretch) error {
+	for _, s := range all {
+		if s.bad != nil {
+			return s.bad
 		}
-		if err := g.add(part, done); err != nil {
-			return err
-		}
-		done += n
+		g.Join(&s.Sum)
 	}
 	return nil
 }
 
-// add adds whole records, the first of which has a number.
-func (g *Gauged) add(part []byte, number int64) error {
-	body := records{body: part, stride: stlRecord, offset: 12}
-	if err := body.check(g.Unit, number); err != nil {
-		return err
+// add adds whole records. That every coordinate is allowed shows in the area and the box;
+// where one is not, the records are looked through for it.
+func (s *stretch) add(part []byte, unit float64) error {
+	records(part).each(unit, func(t []mesh.Triangle) { s.Add(t...) })
+	if s.Finite() && within(s.Low) && within(s.High) {
+		return nil
 	}
-	for ; len(part) >= stlRecord; part = part[stlRecord:] {
-		c := part[12:48:48]
-		g.Add(mesh.Triangle{metres(c, g.Unit), metres(c[12:], g.Unit), metres(c[24:], g.Unit)})
-	}
-	return nil
+	return records(part).check(unit, s.first)
+}
+
+func within(p mesh.Point) bool {
+	return math.Abs(p[0]) <= MostReach && math.Abs(p[1]) <= MostReach && math.Abs(p[2]) <= MostReach
 }
 
 // text adds up a text file that begins with block.
@@ -120,13 +128,7 @@ func (g *Gauged) text(r io.Reader, block []byte, o Options) error {
 	s := newScanner(block)
 	s.source = r
 	text := &textSTL{scanner: s, unit: g.Unit, most: o.MostTriangles, zone: func(string) {}}
-	text.add = func(v *[9]float64) {
-		var t mesh.Triangle
-		for i := range t {
-			t[i], _ = placed(v[3*i], v[3*i+1], v[3*i+2], g.Unit)
-		}
-		g.Add(t)
-	}
+	text.add = func(v *[9]float64) { g.Add(facet(v, g.Unit)) }
 	if err := text.read(); err != nil {
 		return err
 	}

@@ -176,6 +176,11 @@ func Read(data []byte, o Options) (*File, error) {
 		return nil, err
 	}
 	file, err := read(format, data, o)
+	return finished(file, format, err)
+}
+
+// finished says what a file was found to be, once it is read.
+func finished(file *File, format Format, err error) (*File, error) {
 	if err != nil {
 		return nil, err
 	}

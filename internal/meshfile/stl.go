@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"math"
 	"strings"
 
 	"github.com/mouldwright/mouldwright/internal/mesh"
@@ -17,9 +16,8 @@ const (
 	stlRecord = 50
 	// stlSlack is how many bytes may follow the last record: some programs pad.
 	stlSlack = 16
-	// leastFacet is the shortest facet that text STL can say, in bytes, blanks
-	// included: "facet normal 0 0 0 outer loop vertex 0 0 0 ... endfacet".
-	leastFacet = 86
+	// usualFacet is about how long a facet of text STL is, in bytes; 86 is the shortest.
+	usualFacet = 200
 	// shownText is how much of a file is looked at to tell text from bytes.
 	shownText = 512
 	// longestName is how much of a solid's name is kept, in bytes.
@@ -97,16 +95,8 @@ func readSTL(data []byte, o Options) (*File, error) {
 	if text {
 		return file, file.readTextSTL(data, o) // Read looks at the error first
 	}
-	file.Warnings = leftOver(left)
-	if most := o.mostTriangles(len(data)); count > int64(most) {
-		return nil, tooMany(count, most)
-	}
-	body := records{body: data[stlHead : stlHead+count*stlRecord], stride: stlRecord, offset: 12}
-	if err := body.check(unit, 0); err != nil {
-		return nil, err
-	}
-	file.Mesh = body.weld(unit)
-	return file, nil
+	body := bytes.NewReader(data[stlHead : stlHead+count*stlRecord])
+	return file, file.readRecords(body, count, left, o.mostTriangles(len(data)))
 }
 
 func tooMany(count int64, most int) *Fault {
@@ -120,33 +110,24 @@ func leftOver(left int64) []mesh.Warning {
 	return []mesh.Warning{{Code: TrailingBytes, Says: fmt.Sprintf("%d bytes follow the last triangle; they were left out", left)}}
 }
 
-// readTextSTL packs the corners as records first: how many vertices there are is known
-// only at the end.
 func (f *File) readTextSTL(data []byte, o Options) error {
-	packed := records{body: make([]byte, 0, 36*(len(data)/leastFacet+1)), stride: 36}
-	var runs []mesh.Run
-	text := &textSTL{scanner: newScanner(data), unit: f.Unit, most: o.mostTriangles(len(data))}
-	text.add = func(v *[9]float64) {
-		for _, x := range v {
-			packed.body = binary.LittleEndian.AppendUint32(packed.body, math.Float32bits(float32(x)))
-		}
-	}
-	text.zone = func(name string) {
-		first := packed.count()
-		if n := len(runs); n > 0 && runs[n-1].First == first {
-			runs = runs[:n-1]
-		}
-		if n := len(runs); n == 0 || runs[n-1].Zone != name {
-			runs = append(runs, mesh.Run{Zone: name, First: first})
-		}
-	}
+	b := mesh.NewBuilder(len(data) / usualFacet)
+	text := &textSTL{scanner: newScanner(data), unit: f.Unit, most: o.mostTriangles(len(data)), zone: b.Zone}
+	text.add = func(v *[9]float64) { b.Triangle(facet(v, f.Unit)) }
 	if err := text.read(); err != nil {
 		return err
 	}
 	f.Warnings = text.warnings()
-	f.Mesh = packed.weld(f.Unit)
-	f.Mesh.Runs = runs
+	f.Mesh = b.Mesh()
 	return nil
+}
+
+// facet returns a triangle in metres from coordinates that are allowed.
+func facet(v *[9]float64, unit float64) (t mesh.Triangle) {
+	for i := range t {
+		t[i], _ = placed(v[3*i], v[3*i+1], v[3*i+2], unit)
+	}
+	return t
 }
 
 // textSTL reads ASCII STL by its words: any blanks, any case, any number of solids.
