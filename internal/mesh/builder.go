@@ -3,6 +3,7 @@ package mesh
 import (
 	"math"
 	"math/bits"
+	"math/rand/v2"
 )
 
 // Builder joins triangles into a Mesh as they are read: corners whose coordinates
@@ -16,6 +17,7 @@ type Builder struct {
 	slots []slot // a power of two of them
 	limit int    // vertices that the slots take before they are doubled
 	last  []slot // vertices seen last, by the upper bits of their hash
+	key   uint64 // of the hash; by chance, so that no file can make its points collide
 	warm  uint32 // keeps the early reads alive
 }
 
@@ -40,7 +42,7 @@ func NewBuilder(faces int) *Builder {
 	b := &Builder{mesh: Mesh{
 		Faces:    make([][3]uint32, 0, faces),
 		Vertices: make([]Point, 0, vertices),
-	}, last: make([]slot, 1<<lastBits)}
+	}, last: make([]slot, 1<<lastBits), key: rand.Uint64()}
 	b.resize(slotsFor(vertices))
 	return b
 }
@@ -52,7 +54,7 @@ func slotsFor(vertices int) int {
 
 // Vertex returns the index of the vertex at a point, new or seen before.
 func (b *Builder) Vertex(p Point) uint32 {
-	return b.vertex(placed(&p), p.tag())
+	return b.vertex(placed(&p), b.tag(&p))
 }
 
 // Face adds a face between three vertices that Vertex returned.
@@ -79,7 +81,7 @@ func (b *Builder) block(batch []Triangle) {
 	n := 0
 	for i := range batch {
 		for c := range batch[i] {
-			tag := batch[i][c].tag()
+			tag := b.tag(&batch[i][c])
 			tags[3*i+c] = tag
 			if b.last[tag>>(32-lastBits)].tag != tag {
 				cold[n] = tag
@@ -197,11 +199,12 @@ func (b *Builder) resize(slots int) {
 func placed(p *Point) Point { return Point{p[0] + 0, p[1] + 0, p[2] + 0} }
 
 // tag returns the hash of a point, the same for minus zero as for zero.
-func (p *Point) tag() uint32 {
-	const odd = 0x9E3779B97F4A7C15 // the golden ratio's share of 1<<64, as multiplicative hashing has it
-	h := math.Float64bits(p[0]+0) * odd
-	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[1]+0)) * odd
-	h = (bits.RotateLeft64(h, 29) ^ math.Float64bits(p[2]+0)) * odd
-	h = (h ^ h>>32) * odd
-	return uint32(h >> 32)
+func (b *Builder) tag(p *Point) uint32 {
+	high, low := bits.Mul64(math.Float64bits(p[0]+0)^b.key, odd)
+	high, low = bits.Mul64(math.Float64bits(p[1]+0)^high^low, odd)
+	high, low = bits.Mul64(math.Float64bits(p[2]+0)^high^low^b.key, odd)
+	return uint32(high>>32) ^ uint32(low) //nolint:gosec // mixed, not converted
 }
+
+// odd is the golden ratio's share of 1<<64, as multiplicative hashing has it.
+const odd = 0x9E3779B97F4A7C15

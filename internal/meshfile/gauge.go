@@ -74,7 +74,7 @@ func (g *Gauged) binary(r io.Reader, block []byte, count int64) error {
 	var all []*stretch
 	var cut error
 	for done := int64(0); done < count && cut == nil; done += blockRecords {
-		part := whole(<-free)[:min(count-done, blockRecords)*stlRecord]
+		part := atFull(<-free)[:min(count-done, blockRecords)*stlRecord]
 		n, err := io.ReadFull(r, part)
 		cut = cutShort(err, stlHead+done*stlRecord+int64(n), stlHead+count*stlRecord)
 		s := &stretch{first: done}
@@ -90,8 +90,8 @@ func (g *Gauged) binary(r io.Reader, block []byte, count int64) error {
 	return cmp.Or(g.join(all), cut)
 }
 
-// whole is a block of the full length, the one given if it is one.
-func whole(block []byte) []byte {
+// atFull is a block of the full length, the one given if it is one.
+func atFull(block []byte) []byte {
 	if cap(block) < blockRecords*stlRecord {
 		return make([]byte, blockRecords*stlRecord)
 	}

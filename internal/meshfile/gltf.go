@@ -5,8 +5,8 @@ import (
 	"encoding/binary"
 )
 
-// AtRest is the warning that a skinned or morphing part was read as it is stored, before
-// any pose.
+// AtRest is the warning that a skinned or morphing part was read before any pose: as it is
+// stored, and where its first joint puts it.
 const AtRest = "at_rest"
 
 // The numbers of a GLB file (glTF 2.0, 4.4).

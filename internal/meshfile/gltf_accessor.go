@@ -28,6 +28,10 @@ type column struct {
 // overlay is the elements of an accessor that others replace.
 type overlay struct{ indices, values column }
 
+// restart is the index that stands for none: the greatest of its type, by which some
+// programs begin a new strip (glTF 2.0, 3.7.2.1: it must not be there).
+func (c *column) restart() int { return 1<<(8*sizeOf(c.component)) - 1 }
+
 // sizeOf is the size of a component in bytes; 0 for a type that is not known.
 func sizeOf(component int) int {
 	switch component {
@@ -42,64 +46,72 @@ func sizeOf(component int) int {
 }
 
 // positions returns the corners of a primitive.
-func (d *document) positions(p *primitive) (*column, error) {
+func (d *document) positions(p *primitive) (column, error) {
 	at, err := p.Attributes.Position.in(len(d.Accessors), "accessor")
 	if err != nil {
-		return nil, err
+		return column{}, err
 	}
 	a := &d.Accessors[at]
 	switch {
 	case a.Type != vec3Kind:
-		return nil, faultf(Syntax, "accessor %d holds positions; it must be of type VEC3", at)
-	case a.ComponentType == uint32Type || sizeOf(a.ComponentType) == 0:
-		return nil, faultf(Syntax, "accessor %d holds positions of component type %d; allowed is %d", at, a.ComponentType, float32Type)
+		return column{}, faultf(Syntax, "accessor %d holds positions; it must be of type VEC3", at)
+	case a.ComponentType == uint32Type || sizeOf(int(a.ComponentType)) == 0:
+		return column{}, faultf(Syntax, "accessor %d holds positions of component type %d; allowed is %d", at, a.ComponentType, float32Type)
 	case a.ComponentType != float32Type && !d.Required.has(quantised):
-		return nil, faultf(Unsupported, "accessor %d holds positions of component type %d, which needs %s", at, a.ComponentType, quantised)
+		return column{}, faultf(Unsupported, "accessor %d holds positions of component type %d, which needs %s", at, a.ComponentType, quantised)
 	}
 	return d.column(a, 3)
 }
 
 // indices returns the corners of the triangles of a primitive.
-func (d *document) indices(p *primitive) (*column, error) {
+func (d *document) indices(p *primitive) (column, error) {
 	at, err := p.Indices.in(len(d.Accessors), "accessor")
 	if err != nil {
-		return nil, err
+		return column{}, err
 	}
 	a := &d.Accessors[at]
 	switch a.ComponentType {
 	case uint8Type, uint16Type, uint32Type:
 	default:
-		return nil, faultf(Syntax, "accessor %d holds indices of component type %d; allowed are %d, %d and %d",
+		return column{}, faultf(Syntax, "accessor %d holds indices of component type %d; allowed are %d, %d and %d",
 			at, a.ComponentType, uint8Type, uint16Type, uint32Type)
 	}
 	if a.Type != scalarKind {
-		return nil, faultf(Syntax, "accessor %d holds indices; it must be of type SCALAR", at)
+		return column{}, faultf(Syntax, "accessor %d holds indices; it must be of type SCALAR", at)
 	}
 	return d.column(a, 1)
 }
 
-// column returns an accessor of elements of so many components.
-func (d *document) column(a *accessor, components int) (*column, error) {
-	if a.Count < 0 || a.Count > mostIndex {
-		return nil, faultf(IndexRange, "an accessor has %d elements; allowed is 0 to %d", a.Count, mostIndex)
+// column returns an accessor of elements of so many components. One without any bytes
+// is zeros by the letter (glTF 2.0, 3.6.2.3), but who writes one has the bytes elsewhere.
+func (d *document) column(a *accessor, components int) (column, error) {
+	c := column{count: int(a.Count), component: int(a.ComponentType), normalised: a.Normal}
+	switch {
+	case a.Count < 0 || a.Count > mostIndex:
+		return c, faultf(IndexRange, "an accessor has %d elements; allowed is 0 to %d", a.Count, mostIndex)
+	case a.BufferView == 0 && a.Sparse == nil:
+		return c, faultf(Unsupported, "an accessor has no bytes: they come by an extension that is not read, as by compression")
 	}
-	c := column{count: int(a.Count), component: a.ComponentType, normalised: a.Normal}
 	if a.BufferView != 0 {
-		if err := d.locate(&c, a.BufferView, a.ByteOffset, components); err != nil {
-			return nil, err
+		if err := d.locate(&c, a.BufferView, int64(a.ByteOffset), components); err != nil {
+			return c, err
 		}
 	}
 	if a.Sparse == nil {
-		return &c, nil
+		return c, nil
 	}
 	var err error
 	c.sparse, err = d.overlay(a, components)
-	return &c, err
+	return c, err
 }
 
-// overlay returns the elements that replace others of an accessor.
+// overlay returns the elements that replace others of an accessor. It is checked once,
+// however many copies use it.
 func (d *document) overlay(a *accessor, components int) (*overlay, error) {
 	s := a.Sparse
+	if s.checked != nil {
+		return s.checked, nil
+	}
 	if s.Count < 0 || s.Count > a.Count {
 		return nil, faultf(IndexRange, "a sparse accessor replaces %d elements of %d", s.Count, a.Count)
 	}
@@ -107,16 +119,20 @@ func (d *document) overlay(a *accessor, components int) (*overlay, error) {
 		return nil, faultf(Syntax, "a sparse accessor has indices of component type %d", t)
 	}
 	o := &overlay{
-		indices: column{count: int(s.Count), component: s.Indices.ComponentType},
-		values:  column{count: int(s.Count), component: a.ComponentType, normalised: a.Normal},
+		indices: column{count: int(s.Count), component: int(s.Indices.ComponentType)},
+		values:  column{count: int(s.Count), component: int(a.ComponentType), normalised: a.Normal},
 	}
-	if err := d.locate(&o.indices, s.Indices.BufferView, s.Indices.ByteOffset, 1); err != nil {
+	if err := d.locate(&o.indices, s.Indices.BufferView, int64(s.Indices.ByteOffset), 1); err != nil {
 		return nil, err
 	}
-	if err := d.locate(&o.values, s.Values.BufferView, s.Values.ByteOffset, components); err != nil {
+	if err := d.locate(&o.values, s.Values.BufferView, int64(s.Values.ByteOffset), components); err != nil {
 		return nil, err
 	}
-	return o, o.rising(a.Count)
+	if err := o.rising(int64(a.Count)); err != nil {
+		return nil, err
+	}
+	s.checked = o
+	return o, nil
 }
 
 // rising says whether the indices rise, as they must for one to be found among them.
@@ -149,7 +165,7 @@ func (d *document) locate(c *column, view ref, offset int64, components int) err
 	element := sizeOf(c.component) * components
 	c.stride = element
 	if v.ByteStride != 0 {
-		if v.ByteStride < int64(element) || v.ByteStride > 252 { // glTF 2.0, bufferView.byteStride
+		if v.ByteStride < whole(element) || v.ByteStride > 252 { // glTF 2.0, bufferView.byteStride
 			return faultf(Syntax, "buffer view %d has a stride of %d bytes for elements of %d; allowed is up to 252", at, v.ByteStride, element)
 		}
 		c.stride = int(v.ByteStride)
@@ -173,7 +189,7 @@ func (d *document) view(v *bufferView) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	size := int64(len(bytes))
+	size := whole(len(bytes))
 	if v.ByteOffset < 0 || v.ByteLength < 0 || v.ByteOffset > size || v.ByteLength > size-v.ByteOffset {
 		return nil, faultf(IndexRange, "a buffer view of %d bytes at byte %d runs past its buffer of %d", v.ByteLength, v.ByteOffset, size)
 	}
@@ -194,7 +210,7 @@ func (d *document) buffer(at int) ([]byte, error) {
 	if b.ByteLength < 0 {
 		return nil, faultf(Syntax, "buffer %d has %d bytes", at, b.ByteLength)
 	}
-	if b.ByteLength > int64(len(bytes)) {
+	if b.ByteLength > whole(len(bytes)) {
 		return nil, faultf(Truncated, "buffer %d announces %d bytes, %d are there", at, b.ByteLength, len(bytes))
 	}
 	return bytes[:b.ByteLength], nil
@@ -225,6 +241,18 @@ func (c *column) point(i uint32) [3]float64 {
 	return [3]float64{c.value(bytes[at:]), c.value(bytes[at+size:]), c.value(bytes[at+2*size:])}
 }
 
+// numbers returns the components of an element; zeros where it has no bytes.
+func (c *column) numbers(i, components int) numbers {
+	values := make(numbers, components)
+	bytes, at := c.element(i)
+	for k := range values {
+		if bytes != nil {
+			values[k] = c.value(bytes[at+k*sizeOf(c.component):])
+		}
+	}
+	return values
+}
+
 // element returns the bytes that hold an element, and where in them it begins.
 func (c *column) element(i int) ([]byte, int) {
 	if s := c.sparse; s != nil {
@@ -252,7 +280,7 @@ func (c *column) value(b []byte) float64 {
 	default:
 		v = float64(math.Float32frombits(binary.LittleEndian.Uint32(b)))
 	}
-	if c.normalised {
+	if c.normalised && c.component != float32Type { // of floats it is not allowed, and says nothing
 		return max(v/most, -1)
 	}
 	return v

@@ -5,8 +5,11 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"errors"
+	"io"
+	"math"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // The bounds of the JSON. An object of three bytes takes some two hundred once decoded.
@@ -25,6 +28,7 @@ type document struct {
 	Scene       ref              `json:"scene"`
 	Scenes      list[sceneNodes] `json:"scenes"`
 	Nodes       list[node]       `json:"nodes"`
+	Skins       list[skin]       `json:"skins"`
 	Meshes      list[meshPart]   `json:"meshes"`
 	Materials   list[material]   `json:"materials"`
 	Accessors   list[accessor]   `json:"accessors"`
@@ -38,6 +42,7 @@ type document struct {
 
 type asset struct {
 	Version string `json:"version"`
+	Least   string `json:"minVersion"`
 }
 
 type sceneNodes struct {
@@ -52,6 +57,18 @@ type node struct {
 	Translation numbers `json:"translation"`
 	Rotation    numbers `json:"rotation"`
 	Scale       numbers `json:"scale"`
+	Extensions  struct {
+		Instances present `json:"EXT_mesh_gpu_instancing"`
+	} `json:"extensions"`
+}
+
+// skin is the joints that a mesh hangs on.
+type skin struct {
+	Joints  refs `json:"joints"`
+	Inverse ref  `json:"inverseBindMatrices"`
+
+	at    placement // where they put the mesh
+	known bool      // it was worked out
 }
 
 type meshPart struct {
@@ -82,36 +99,38 @@ type material struct {
 
 type accessor struct {
 	BufferView    ref     `json:"bufferView"`
-	ByteOffset    int64   `json:"byteOffset"`
-	Count         int64   `json:"count"`
-	ComponentType int     `json:"componentType"`
+	ByteOffset    whole   `json:"byteOffset"`
+	Count         whole   `json:"count"`
+	ComponentType whole   `json:"componentType"`
 	Normal        bool    `json:"normalized"` //nolint:misspell // the word of glTF
 	Type          kind    `json:"type"`
 	Sparse        *sparse `json:"sparse"`
 }
 
 type sparse struct {
-	Count   int64 `json:"count"`
+	Count   whole `json:"count"`
 	Indices struct {
 		BufferView    ref   `json:"bufferView"`
-		ByteOffset    int64 `json:"byteOffset"`
-		ComponentType int   `json:"componentType"`
+		ByteOffset    whole `json:"byteOffset"`
+		ComponentType whole `json:"componentType"`
 	} `json:"indices"`
 	Values struct {
 		BufferView ref   `json:"bufferView"`
-		ByteOffset int64 `json:"byteOffset"`
+		ByteOffset whole `json:"byteOffset"`
 	} `json:"values"`
+
+	checked *overlay // once it was found sound
 }
 
 type bufferView struct {
 	Buffer     ref   `json:"buffer"`
-	ByteOffset int64 `json:"byteOffset"`
-	ByteLength int64 `json:"byteLength"`
-	ByteStride int64 `json:"byteStride"`
+	ByteOffset whole `json:"byteOffset"`
+	ByteLength whole `json:"byteLength"`
+	ByteStride whole `json:"byteStride"`
 }
 
 type buffer struct {
-	ByteLength int64 `json:"byteLength"`
+	ByteLength whole `json:"byteLength"`
 	URI        uri   `json:"uri"`
 }
 
@@ -132,9 +151,11 @@ func decodeDocument(text []byte, size int) (*document, error) {
 		return nil, faultf(NotAMesh, "the JSON names no version of glTF (asset.version)")
 	case !strings.HasPrefix(d.Asset.Version, "2."):
 		return nil, faultf(Unsupported, "this is glTF %.20q; read is 2.0", d.Asset.Version)
+	case d.Asset.Least != "" && d.Asset.Least != "2.0":
+		return nil, faultf(Unsupported, "the file asks for glTF %.20q at least; read is 2.0", d.Asset.Least)
 	}
 	for i := range d.Buffers {
-		d.taken += int64(len(d.Buffers[i].URI.data))
+		d.taken += d.Buffers[i].URI.taken
 	}
 	return d, d.Required.understood()
 }
@@ -171,7 +192,11 @@ func (l *list[T]) UnmarshalJSON(text []byte) error {
 	if len(text) > 0 && text[0] == 'n' {
 		return nil // null
 	}
-	items := make([]T, 0, elements(text))
+	n, ok := elements(text)
+	if !ok {
+		return faultf(Syntax, "%.40s: an array of objects holds something else", text)
+	}
+	items := make([]T, 0, n)
 	if err := json.Unmarshal(text, &items); err != nil {
 		return err
 	}
@@ -179,26 +204,67 @@ func (l *list[T]) UnmarshalJSON(text []byte) error {
 	return nil
 }
 
-// elements counts the objects of an array of objects, no array in them counted.
-func elements(text []byte) int {
-	n, depth, quoted := 0, 0, false
+// elements counts the objects of an array of objects, not those within them. It is not
+// ok where the array holds anything else: a null of four bytes would take two hundred.
+func elements(text []byte) (n int, ok bool) {
+	depth, quoted := 0, false
 	for i := 0; i < len(text); i++ {
-		switch c := text[i]; {
+		c := text[i]
+		if depth == 1 && !quoted {
+			switch c {
+			case '{':
+				n++
+			case ',', ']', ' ', '\t', '\r', '\n':
+			default:
+				return n, false
+			}
+		}
+		switch {
 		case quoted && c == '\\':
 			i++
 		case c == '"':
 			quoted = !quoted
 		case quoted:
 		case c == '{' || c == '[':
-			if depth == 1 {
-				n++
-			}
 			depth++
 		case c == '}' || c == ']':
 			depth--
 		}
 	}
-	return n
+	return n, true
+}
+
+// whole is a whole number. It may be written 100, 100.0 or 1e2 (glTF 2.0, 2.7).
+type whole int64
+
+// UnmarshalJSON decodes a whole number.
+func (w *whole) UnmarshalJSON(text []byte) error {
+	if string(text) == "null" {
+		return nil
+	}
+	n, err := wholeOf(text)
+	*w = whole(n)
+	return err
+}
+
+// mostWhole is the greatest whole number that every reader of JSON gets right (RFC 8259,
+// section 6).
+const mostWhole = 1<<53 - 1
+
+func wholeOf(text []byte) (int64, error) {
+	if n, err := strconv.ParseInt(string(text), 10, 64); err == nil {
+		return n, nil
+	}
+	v, err := strconv.ParseFloat(string(text), 64)
+	switch {
+	case err != nil && !errors.Is(err, strconv.ErrRange):
+		return 0, faultf(Syntax, "%.40s stands where a whole number should", text)
+	case err != nil || math.Abs(v) > mostWhole:
+		return 0, faultf(IndexRange, "a whole number is %.40s; allowed is up to %d", text, int64(mostWhole))
+	case v != math.Trunc(v):
+		return 0, faultf(Syntax, "%.40s stands where a whole number should", text)
+	}
+	return int64(v), nil
 }
 
 // ref is 1 + an index, so that zero is none.
@@ -223,11 +289,11 @@ func (r *ref) UnmarshalJSON(text []byte) error {
 	if string(text) == "null" {
 		return nil
 	}
-	n, err := strconv.ParseInt(string(text), 10, 64)
+	n, err := wholeOf(text)
 	switch {
-	case err != nil && !errors.Is(err, strconv.ErrRange):
-		return faultf(Syntax, "an index is %.40s; allowed is 0 to %d", text, mostIndex)
-	case err != nil || n < 0 || n > mostIndex:
+	case err != nil:
+		return err
+	case n < 0 || n > mostIndex:
 		return faultf(IndexRange, "an index is %.40s; allowed is 0 to %d", text, mostIndex)
 	}
 	*r = ref(n) + 1
@@ -309,6 +375,7 @@ const (
 	otherKind kind = iota
 	scalarKind
 	vec3Kind
+	mat4Kind
 )
 
 // UnmarshalJSON decodes the type of an accessor without keeping its text.
@@ -318,6 +385,8 @@ func (k *kind) UnmarshalJSON(text []byte) error {
 		*k = scalarKind
 	case `"VEC3"`:
 		*k = vec3Kind
+	case `"MAT4"`:
+		*k = mat4Kind
 	}
 	return nil
 }
@@ -326,6 +395,7 @@ func (k *kind) UnmarshalJSON(text []byte) error {
 // sent.
 type uri struct {
 	data     []byte
+	taken    int64 // bytes that the decoding took
 	given    bool
 	external string // the beginning of another uri
 }
@@ -336,33 +406,85 @@ func (u *uri) UnmarshalJSON(text []byte) error {
 	if len(text) < 2 || text[0] != '"' {
 		return nil // null, or what is no uri
 	}
-	body := text[1 : len(text)-1]
-	if bytes.IndexByte(body, '\\') >= 0 { // some writers write / as \/
-		var s string
-		if err := json.Unmarshal(text, &s); err != nil {
-			return err
-		}
-		body = []byte(s)
-	}
 	u.given = true
-	head, payload, ok := bytes.Cut(body[:], []byte(","))
-	if !ok || !bytes.HasPrefix(head, []byte("data:")) {
-		u.external = string(body[:min(len(body), 80)])
+	head, payload, ok := bytes.Cut(text[1:len(text)-1], []byte(","))
+	head = plain(head[:min(len(head), longestHead)])
+	if !ok || !hasFold(head[:min(len(head), 5)], "data:") {
+		u.external = string(head[:min(len(head), 80)])
 		return nil
 	}
 	return u.decode(head, payload)
 }
 
+// longestHead bounds what stands before the data in a uri, in bytes.
+const longestHead = 1000
+
 func (u *uri) decode(head, payload []byte) error {
-	if !bytes.HasSuffix(head, []byte(";base64")) {
+	const coded = ";base64" // in letters of either size, as the scheme is (RFC 2397, RFC 3986)
+	if !hasFold(head[max(0, len(head)-len(coded)):], coded) {
 		return faultf(Unsupported, "a buffer is %.60q; read are data: uris of base64", head)
 	}
-	payload = bytes.TrimRight(payload, "=")
-	u.data = make([]byte, base64.RawStdEncoding.DecodedLen(len(payload)))
-	if _, err := base64.RawStdEncoding.Decode(u.data, payload); err != nil {
+	data := make([]byte, base64.RawStdEncoding.DecodedLen(len(payload)))
+	n, err := io.ReadFull(base64.NewDecoder(base64.RawStdEncoding, &characters{payload}), data)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) { // it ends before data: of escapes and line ends
 		return faultf(Syntax, "the base64 of a buffer is damaged: %v", err)
 	}
+	u.taken, u.data = int64(len(data)), data[:n]
 	return nil
+}
+
+func hasFold(text []byte, word string) bool { return strings.EqualFold(string(text), word) }
+
+// characters reads the characters of JSON text up to the =, which fills base64 up. Some
+// writers write / as \/, or + as \u002b; package json would make three copies of a text
+// that may be all of the file to say so.
+type characters struct{ text []byte }
+
+// Read reads on.
+func (r *characters) Read(b []byte) (int, error) {
+	n := 0
+	for n < len(b) && len(r.text) > 0 {
+		if b[n], r.text = character(r.text); b[n] == '=' {
+			r.text = nil
+			break
+		}
+		n++
+	}
+	if n == 0 {
+		return 0, io.EOF
+	}
+	return n, nil
+}
+
+// plain is JSON text without its escapes.
+func plain(text []byte) []byte {
+	out := make([]byte, 0, len(text))
+	var c byte
+	for len(text) > 0 {
+		c, text = character(text)
+		out = append(out, c)
+	}
+	return out
+}
+
+// character takes a character off the front of JSON text (RFC 8259, section 7). What is
+// none of ASCII becomes ?, which no base64 holds.
+func character(text []byte) (c byte, rest []byte) {
+	switch {
+	case text[0] != '\\' || len(text) == 1:
+		return text[0], text[1:]
+	case text[1] != 'u':
+		if i := strings.IndexByte("bfnrt", text[1]); i >= 0 {
+			return "\b\f\n\r\t"[i], text[2:]
+		}
+		return text[1], text[2:]
+	}
+	end := min(6, len(text))
+	n, err := strconv.ParseUint(string(text[2:end]), 16, 16)
+	if err != nil || n > unicode.MaxASCII {
+		n = '?'
+	}
+	return byte(n), text[end:]
 }
 
 // extensions are names of extensions that a file needs.

@@ -9,8 +9,21 @@ import (
 type scene struct {
 	*document
 	placed  map[ref]bool // meshes that were tallied, for the warnings
-	skipped int          // points and lines
+	skipped int          // points, lines, and what has no positions
 	posed   int          // skinned nodes and morphing primitives
+	copied  int          // nodes that stand for many copies
+	holder  []ref        // of each node, the node that holds it
+	laid    laid
+}
+
+// laid is the primitive that is being laid. The same one serves all in turn, for a small
+// file may ask for a great many copies.
+type laid struct {
+	mode              int
+	position, indices column
+	indexed           bool
+	zone              string
+	part              part
 }
 
 // The modes of a primitive (glTF 2.0, 3.7.2.1).
@@ -36,30 +49,34 @@ func (s *scene) census() *census {
 }
 
 // own counts the triangles of a node itself.
-func (s *scene) own(node int) (int64, error) {
+func (s *scene) own(node int) (tally, error) {
 	n := &s.Nodes[node]
+	own := tally{copies: 1}
 	if n.Mesh == 0 {
-		return 0, nil
+		return own, nil
 	}
 	at, err := n.Mesh.in(len(s.Meshes), "mesh")
 	if err != nil {
-		return 0, err
+		return own, err
 	}
 	if n.Skin != 0 {
 		s.posed++
 	}
-	total := int64(0)
+	if n.Extensions.Instances {
+		s.copied++
+	}
 	for i := range s.Meshes[at].Primitives {
 		p := &s.Meshes[at].Primitives[i]
 		triangles, err := s.triangles(p)
 		if err != nil {
-			return 0, err
+			return own, err
 		}
 		s.note(n.Mesh, p)
-		total = min(total+triangles, mostTallied)
+		own.triangles = min(own.triangles+triangles, mostTallied)
+		own.copies++
 	}
 	s.placed[n.Mesh] = true
-	return total, nil
+	return own, nil
 }
 
 // note remembers, once for each mesh, what a primitive has that is not laid.
@@ -67,7 +84,7 @@ func (s *scene) note(mesh ref, p *primitive) {
 	if s.placed[mesh] {
 		return
 	}
-	if p.mode() < modeTriangles {
+	if p.mode() < modeTriangles || p.Attributes.Position == 0 {
 		s.skipped++
 	}
 	if p.Targets {
@@ -75,20 +92,21 @@ func (s *scene) note(mesh ref, p *primitive) {
 	}
 }
 
-// triangles counts the triangles of a primitive: none in points and lines.
+// triangles counts the triangles of a primitive: none in points, in lines, and in what
+// has no positions, which is not shown (glTF 2.0, mesh.primitive.attributes).
 func (s *scene) triangles(p *primitive) (int64, error) {
 	corners := p.Indices
 	if corners == 0 {
 		corners = p.Attributes.Position
 	}
-	if corners == 0 || p.mode() < modeTriangles {
+	if p.Attributes.Position == 0 || p.mode() < modeTriangles {
 		return 0, nil
 	}
 	at, err := corners.in(len(s.Accessors), "accessor")
 	if err != nil {
 		return 0, err
 	}
-	switch n := s.Accessors[at].Count; {
+	switch n := int64(s.Accessors[at].Count); {
 	case p.mode() > modeFan:
 		return 0, faultf(Syntax, "a primitive has the mode %d; allowed is 0 to 6", p.mode())
 	case p.mode() != modeTriangles:
@@ -100,40 +118,56 @@ func (s *scene) triangles(p *primitive) (int64, error) {
 	}
 }
 
-// roots returns the nodes of the default scene, else those that no other node holds.
-// Every node is counted, so that no cycle goes unseen.
+// roots returns the nodes of the scene, else those that no other node holds. Every node
+// is counted, so that no cycle goes unseen.
 func (s *scene) roots(count *census) ([]ref, error) {
-	held := make([]bool, len(s.Nodes))
+	s.holder = make([]ref, len(s.Nodes))
 	for i := range s.Nodes {
 		if _, err := count.count(i, 1); err != nil {
 			return nil, err
 		}
 		for _, child := range s.Nodes[i].Children {
-			held[child.index()] = true // in range, or it would not have been counted
+			s.holder[child.index()] = refTo(i) // in range, or it would not have been counted
 		}
 	}
-	if s.Scene != 0 {
-		return s.listed(s.Scene)
+	if shown := s.shown(); shown != 0 {
+		return s.listed(shown)
 	}
 	var roots []ref
-	for i := range held {
-		if !held[i] {
+	for i := range s.holder {
+		if s.holder[i] == 0 {
 			roots = append(roots, refTo(i))
 		}
 	}
 	return roots, nil
 }
 
-// listed returns the nodes that a scene lists.
+// shown is the default scene. Where the file names none the choice is the reader's
+// (glTF 2.0, 3.5.1): the first, which a viewer shows; never what no scene shows.
+func (s *scene) shown() ref {
+	if s.Scene == 0 && len(s.Scenes) > 0 {
+		return refTo(0)
+	}
+	return s.Scene
+}
+
+// listed returns the nodes that a scene lists: roots, each once (glTF 2.0, 3.5.1), for
+// another would be laid and paid for twice.
 func (s *scene) listed(r ref) ([]ref, error) {
+	listed := make([]bool, len(s.Nodes))
 	at, err := r.in(len(s.Scenes), "scene")
 	if err != nil {
 		return nil, err
 	}
 	for _, n := range s.Scenes[at].Nodes {
-		if _, err := n.in(len(s.Nodes), "node"); err != nil {
+		i, err := n.in(len(s.Nodes), "node")
+		if err != nil {
 			return nil, err
 		}
+		if listed[i] || s.holder[i] != 0 {
+			return nil, faultf(Syntax, "scene %d lists node %d, which is in it already or no root", at, i)
+		}
+		listed[i] = true
 	}
 	return s.Scenes[at].Nodes, nil
 }
@@ -150,7 +184,13 @@ func (s *scene) lay(a *assembly, count *census, node int, outer *placement) erro
 	}
 	at := own.within(outer)
 	if n.Mesh != 0 {
-		if err := s.layMesh(a, n.Mesh.index(), &at); err != nil {
+		stands := at
+		if n.Skin != 0 {
+			if stands, err = s.rest(n.Skin); err != nil {
+				return err
+			}
+		}
+		if err := s.layMesh(a, n.Mesh.index(), &stands); err != nil {
 			return err
 		}
 	}
@@ -160,6 +200,69 @@ func (s *scene) lay(a *assembly, count *census, node int, outer *placement) erro
 		}
 	}
 	return nil
+}
+
+// rest is where the joints of a skin put the mesh that hangs on them, wherever its node
+// stands (glTF 2.0, 3.8.2: "only the joint transforms are applied to the skinned mesh;
+// the transform of the skinned mesh node must be ignored"). At rest every joint puts it
+// in the same place, so that the first tells.
+func (s *scene) rest(r ref) (placement, error) {
+	at, err := r.in(len(s.Skins), "skin")
+	if err != nil {
+		return placement{}, err
+	}
+	k := &s.Skins[at]
+	if k.known {
+		return k.at, nil
+	}
+	if len(k.Joints) == 0 {
+		return placement{}, faultf(Syntax, "skin %d has no joint", at)
+	}
+	joint, err := s.stands(k.Joints[0])
+	if err != nil {
+		return placement{}, err
+	}
+	bind, err := s.bind(k.Inverse)
+	k.at, k.known = bind.within(&joint), true
+	return k.at, err
+}
+
+// stands is where a node stands in the scene.
+func (s *scene) stands(r ref) (placement, error) {
+	at := asDrawn()
+	for r != 0 { // to a root: no node holds itself, and none lies deeper than a census goes
+		i, err := r.in(len(s.Nodes), "node")
+		if err != nil {
+			return at, err
+		}
+		own, err := s.Nodes[i].placement()
+		if err != nil {
+			return at, err
+		}
+		at, r = at.within(&own), s.holder[i]
+	}
+	return at, nil
+}
+
+// bind is the first of the matrices by which a mesh is brought to its joints.
+func (s *scene) bind(r ref) (placement, error) {
+	if r == 0 {
+		return asDrawn(), nil
+	}
+	at, err := r.in(len(s.Accessors), "accessor")
+	if err != nil {
+		return placement{}, err
+	}
+	a := &s.Accessors[at]
+	if a.Type != mat4Kind || a.ComponentType != float32Type || a.Count < 1 {
+		return placement{}, faultf(Syntax, "accessor %d brings a mesh to its joints; it must be of type MAT4 and component type %d", at, float32Type)
+	}
+	c, err := s.column(a, mostNumbers)
+	if err != nil {
+		return placement{}, err
+	}
+	n := node{Matrix: c.numbers(0, mostNumbers)}
+	return n.matrix()
 }
 
 func (s *scene) layMesh(a *assembly, mesh int, at *placement) error {
@@ -181,41 +284,53 @@ func (s *scene) layMesh(a *assembly, mesh int, at *placement) error {
 
 // surface is the mesh of a primitive that has triangles.
 func (s *scene) surface(p *primitive) (*part, error) {
-	zone, err := s.zone(p.Material)
-	if err != nil {
+	l := &s.laid
+	var err error
+	if l.zone, err = s.zone(p.Material); err != nil {
 		return nil, err
 	}
-	position, err := s.positions(p)
-	if err != nil {
+	if l.position, err = s.positions(p); err != nil {
 		return nil, err
 	}
-	index := func(i int) uint32 { return uint32(i) } //nolint:gosec // counts are below 2^31
-	if p.Indices != 0 {
-		indices, err := s.indices(p)
-		if err != nil {
+	l.mode, l.indexed, l.part.vertices = p.mode(), p.Indices != 0, l.position.count
+	if l.indexed {
+		if l.indices, err = s.indices(p); err != nil {
 			return nil, err
 		}
-		index = indices.index
+		l.part.vertices = min(l.part.vertices, l.indices.restart())
 	}
 	triangles, err := s.triangles(p)
-	return &part{
-		vertices: position.count, triangles: int(triangles),
-		vertex:   position.point,
-		triangle: func(t int) [3]uint32 { return cornersOf(p.mode(), t, index) },
-		zone:     func(int) (string, error) { return zone, nil },
-	}, err
+	l.part.triangles = int(triangles)
+	if l.part.vertex == nil {
+		l.part.vertex = func(i uint32) [3]float64 { return l.position.point(i) }
+		l.part.triangle = l.triangle
+		l.part.zone = func(int) (string, error) { return l.zone, nil }
+	}
+	return &l.part, err
 }
 
-// cornersOf returns the corners of a triangle of a list, a strip or a fan (glTF 2.0,
-// 3.7.2.1: strips (i, i+1+i%2, i+2-i%2), fans (i+1, i+2, 0)).
-func cornersOf(mode, t int, index func(int) uint32) [3]uint32 {
+// triangle returns the corners of a triangle.
+func (l *laid) triangle(t int) [3]uint32 {
+	var corners [3]uint32
+	for i, place := range places(l.mode, t) {
+		corners[i] = uint32(place) //nolint:gosec // counts are below 2^31
+		if l.indexed {
+			corners[i] = l.indices.index(place)
+		}
+	}
+	return corners
+}
+
+// places says where the corners of a triangle of a list, a strip or a fan stand (glTF
+// 2.0, 3.7.2.1: strips (i, i+1+i%2, i+2-i%2), fans (i+1, i+2, 0)).
+func places(mode, t int) [3]int {
 	switch mode {
 	case modeStrip:
-		return [3]uint32{index(t), index(t + 1 + t%2), index(t + 2 - t%2)}
+		return [3]int{t, t + 1 + t%2, t + 2 - t%2}
 	case modeFan:
-		return [3]uint32{index(t + 1), index(t + 2), index(0)}
+		return [3]int{t + 1, t + 2, 0}
 	}
-	return [3]uint32{index(3 * t), index(3*t + 1), index(3*t + 2)}
+	return [3]int{3 * t, 3*t + 1, 3*t + 2}
 }
 
 // zone is the name of a material.
@@ -227,18 +342,25 @@ func (s *scene) zone(r ref) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if name := s.Materials[at].Name; name != "" {
-		return name, nil
+	m := &s.Materials[at]
+	if m.Name == "" {
+		m.Name = "material " + strconv.Itoa(at)
 	}
-	return "material " + strconv.Itoa(at), nil
+	return m.Name, nil
 }
 
 func (s *scene) report(f *File) {
 	if s.skipped > 0 {
 		f.warn(PartsSkipped, "%d sets of points or lines are left out", s.skipped)
 	}
+	if n := len(s.Scenes); s.Scene == 0 && n > 1 {
+		f.warn(PartsSkipped, "the file says of none of its %d scenes that it is the one to show: the first is read", n)
+	}
+	if s.copied > 0 {
+		f.warn(PartsSkipped, "%d nodes stand for many copies (EXT_mesh_gpu_instancing), of which one each is read", s.copied)
+	}
 	if s.posed > 0 {
-		f.warn(AtRest, "%d skinned or morphing parts were read as stored, before any pose", s.posed)
+		f.warn(AtRest, "%d skinned or morphing parts were read at rest, before any pose", s.posed)
 	}
 }
 

@@ -101,7 +101,8 @@ func TestNodes(t *testing.T) {
 		"mirrored":          {``, `{"mesh":0,"scale":[-1,1,1]}`, 6, mesh.Point{-1, 0, 0}, mesh.Point{0, 2, 3}},
 		"in another":        {``, `{"children":[1],"scale":[2,2,2]},{"mesh":0,"translation":[1,0,0]}`, 48, mesh.Point{2, 0, 0}, mesh.Point{4, 4, 6}},
 		"second scene":      {`"scene":1,"scenes":[{"nodes":[0]},{"nodes":[1]}],`, `{"mesh":0},{"mesh":0,"translation":[5,0,0]}`, 6, mesh.Point{5, 0, 0}, mesh.Point{6, 2, 3}},
-		"all roots":         {`"scenes":[{"nodes":[0]}],`, `{"mesh":0},{"mesh":0,"translation":[5,0,0]}`, 12, mesh.Point{}, mesh.Point{6, 2, 3}},
+		"no scenes":         {``, `{"mesh":0},{"mesh":0,"translation":[5,0,0]}`, 12, mesh.Point{}, mesh.Point{6, 2, 3}},
+		"no default scene":  {`"scenes":[{"nodes":[0]}],`, `{"mesh":0},{"mesh":0,"translation":[5,0,0]}`, 6, mesh.Point{}, mesh.Point{1, 2, 3}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			l := boxLayout()
@@ -113,6 +114,39 @@ func TestNodes(t *testing.T) {
 			assert.InEpsilon(t, c.volume, signed(s), 1e-7)
 			assert.InDeltaSlice(t, c.low[:], s.Low[:], 1e-6)
 			assert.InDeltaSlice(t, c.high[:], s.High[:], 1e-6)
+		})
+	}
+}
+
+// TestSkinAtRest: where a skinned box of 1 x 2 x 3 m comes to stand, by hand, with the
+// nodes of the specification's own example (glTF 2.0, 3.8.2): the translation of the first
+// and the scale of the second are applied, those of the mesh's own node are ignored.
+func TestSkinAtRest(t *testing.T) {
+	for name, c := range map[string]struct {
+		inverse   []float32 // by columns
+		low, high mesh.Point
+	}{
+		"no inverse": {nil, mesh.Point{0, 1, 0}, mesh.Point{.5, 2, 1.5}},
+		// Twice the size, then 2 m down: what the joints do, undone.
+		"as bound": {[]float32{2, 0, 0, 0, 0, 2, 0, 0, 0, 0, 2, 0, 0, -2, 0, 1}, mesh.Point{}, mesh.Point{1, 2, 3}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := boxLayout()
+			l.nodes = `{"children":[1],"translation":[0,1,0]},{"children":[2],"scale":[0.5,0.5,0.5]},{},` +
+				`{"children":[4],"translation":[1,0,0]},{"mesh":0,"rotation":[0,1,0,0],"skin":0}`
+			l.head = `"skins":[{"joints":[1,2]}],`
+			if c.inverse != nil {
+				l.head = `"skins":[{"joints":[1,2],"inverseBindMatrices":2}],`
+				l.accessors += `,{"bufferView":2,"componentType":5126,"count":1,"type":"MAT4"}`
+				l.views += `,{"buffer":0,"byteOffset":168,"byteLength":64}`
+				l.bin = append(l.bin, floats(c.inverse...)...)
+			}
+			got, err := l.read()
+			require.NoError(t, err)
+			s := summed(got.Mesh)
+			assert.InDeltaSlice(t, c.low[:], s.Low[:], 1e-6)
+			assert.InDeltaSlice(t, c.high[:], s.High[:], 1e-6)
+			assert.Equal(t, []string{AtRest}, codes(got.Warnings))
 		})
 	}
 }
@@ -161,6 +195,17 @@ func layouts() map[string]struct {
 	sparse.bin = append(sparse.bin, 1, 2)
 	sparse.accessors = `{"componentType":5126,"count":3,"type":"VEC3","sparse":{"count":2,"indices":{"bufferView":1,"componentType":5121},"values":{"bufferView":0}}}`
 	sparse.views = `{"buffer":0,"byteLength":24},{"buffer":0,"byteOffset":24,"byteLength":2}`
+	// Floats must not be said to be normalised (glTF 2.0, accessor), and saying so changes none:
+	// a triangle of 4 x 3 m, all beyond -1.
+	negative := sheet(modeTriangles, -2, -2, 0, -6, -2, 0, -2, -5, 0)
+	negative.accessors = strings.Replace(negative.accessors, `"count"`, `"normalized":true,"count"`, 1) //nolint:misspell // the word of glTF
+	// Whole numbers "may be stored as decimals with a zero fractional part or by using
+	// exponent notation" (glTF 2.0, 2.7).
+	decimals := boxLayout()
+	decimals.nodes = `{"mesh":0.0}`
+	decimals.primitive = `"indices":1e0,"mode":4.0`
+	decimals.accessors = strings.NewReplacer("36", "3.6e1", "5123", "5123.0", ":8", ":80e-1").Replace(decimals.accessors)
+	decimals.views = strings.Replace(decimals.views, ":96,", ":9.6E+1,", 1)
 	// 127 stands for 1 (KHR_mesh_quantization), so that the triangle is 1 x 1 m.
 	small := layout{
 		head: `"extensionsRequired":["KHR_mesh_quantization"],`, nodes: `{"mesh":0}`, primitive: `"mode":4`,
@@ -177,6 +222,8 @@ func layouts() map[string]struct {
 		"stride":         {strided, 1, 1},
 		"sparse":         {sparse, 1, 1},
 		"quantised":      {small, 0.5, 1},
+		"normalised":     {negative, 6, 1},
+		"decimals":       {decimals, 22, 12},
 	}
 }
 
@@ -199,11 +246,20 @@ func TestLayouts(t *testing.T) {
 // TestDataURI: the same box as JSON alone, with / written plainly and as \/.
 func TestDataURI(t *testing.T) {
 	l := boxLayout()
-	l.bin = append(l.bin, 0xff, 0xff, 0xff)
+	l.bin = append(l.bin, 0xff, 0xff, 0xff, 0xfb, 0xef, 0xbe, 0)
 	code := base64.StdEncoding.EncodeToString(l.bin)
 	require.Contains(t, code, "/")
-	for _, c := range []string{code, strings.ReplaceAll(code, "/", `\/`), strings.TrimRight(code, "=")} {
-		text := l.text(`,"uri":"data:application/octet-stream;base64,` + c + `"`)
+	require.Contains(t, code, "+")
+	require.Contains(t, code, "=")
+	for _, c := range []string{
+		code, strings.ReplaceAll(code, "/", `\/`), strings.TrimRight(code, "="), code[:60] + `\r\n` + code[60:],
+		strings.NewReplacer("/", `\u002F`, "+", `\u002b`, "=", `\u003d`).Replace(code),
+	} {
+		head := "data:application/octet-stream;base64,"
+		if len(c) != len(code) {
+			head = "Data:application/octet-stream;BASE64,"
+		}
+		text := l.text(`,"uri":"` + head + c + `"`)
 		got, err := Read([]byte(text), Options{Name: "a.gltf"})
 		require.NoError(t, err)
 		assert.Equal(t, GLTF, got.Format)
@@ -249,7 +305,42 @@ func TestGLTFFaults(t *testing.T) {
 		}, TooLarge},
 		"65,536 triangles of no bytes": {func(l *layout) {
 			l.primitive = `"mode":4`
-			l.accessors = `{"componentType":5126,"count":196608,"type":"VEC3"}`
+			l.accessors = `{"componentType":5126,"count":196608,"type":"VEC3","sparse":{"count":1,"indices":{"bufferView":1,"componentType":5121},"values":{"bufferView":0}}}`
+		}, TooLarge},
+		"positions of no bytes": {func(l *layout) {
+			l.accessors = strings.Replace(l.accessors, `"bufferView":0,`, ``, 1)
+		}, Unsupported},
+		"indices of no bytes": {func(l *layout) {
+			l.accessors = strings.Replace(l.accessors, `"bufferView":1,`, ``, 1)
+		}, Unsupported},
+		"a later version": {func(l *layout) { l.head = `"asset":{"version":"2.1","minVersion":"2.1"},` }, Unsupported},
+		"child as a root": {func(l *layout) { l.head, l.nodes = `"scenes":[{"nodes":[0,1]}],`, `{"children":[1]},{"mesh":0}` }, Syntax},
+		"one root twice":  {func(l *layout) { l.head = `"scene":0,"scenes":[{"nodes":[0,0]}],` }, Syntax},
+		"no positions": {func(l *layout) {
+			l.primitive = `"indices":1}]},{"primitives":[{"attributes":{"NORMAL":0},"indices":1`
+			l.nodes = `{"mesh":1}`
+		}, EmptyMesh},
+		"missing skin":     {func(l *layout) { l.nodes = `{"mesh":0,"skin":0}` }, IndexRange},
+		"skin of no joint": {func(l *layout) { l.head, l.nodes = `"skins":[{}],`, `{"mesh":0,"skin":0}` }, Syntax},
+		"missing joint":    {func(l *layout) { l.head, l.nodes = `"skins":[{"joints":[7]}],`, `{"mesh":0,"skin":0}` }, IndexRange},
+		"bound by corners": {func(l *layout) {
+			l.head, l.nodes = `"skins":[{"joints":[0],"inverseBindMatrices":0}],`, `{"mesh":0,"skin":0}`
+		}, Syntax},
+		"half an index":      {func(l *layout) { l.accessors = strings.Replace(l.accessors, "36", "36.5", 1) }, Syntax},
+		"a text for a count": {func(l *layout) { l.accessors = strings.Replace(l.accessors, "36", `"36"`, 1) }, Syntax},
+		"a count of 1e300":   {func(l *layout) { l.accessors = strings.Replace(l.accessors, "36", "1e300", 1) }, IndexRange},
+		"nodes of null":      {func(l *layout) { l.nodes += strings.Repeat(",null", 100_000) }, Syntax},
+		"nodes of arrays":    {func(l *layout) { l.nodes += strings.Repeat(",[]", 100_000) }, Syntax},
+		"nodes of numbers":   {func(l *layout) { l.nodes += strings.Repeat(",0", 100_000) }, Syntax},
+		"scenes of null":     {func(l *layout) { l.head = `"scenes":[null` + strings.Repeat(",null", 100_000) + `],` }, Syntax},
+		// A node with a mesh holds 100,000 empty ones, and stands in 5,000 places.
+		"empty children": {func(l *layout) {
+			l.nodes = `{"mesh":0,"children":[1` + strings.Repeat(",1", 99_999) + `]},{},{"children":[0` + strings.Repeat(",0", 4_999) + `]}`
+		}, TooLarge},
+		// The same of primitives without a triangle.
+		"empty primitives": {func(l *layout) {
+			l.primitive += strings.Repeat(`},{"attributes":{},"mode":0`, 1500)
+			l.nodes = `{"mesh":0},{"children":[0` + strings.Repeat(",0", 59) + `]}`
 		}, TooLarge},
 		"zeros without bytes": {func(l *layout) {
 			l.primitive = `"mode":4`
@@ -272,12 +363,73 @@ func TestGLTFFaults(t *testing.T) {
 // TestGLTFWarnings: taken, but with a word.
 func TestGLTFWarnings(t *testing.T) {
 	l := boxLayout()
-	l.nodes = `{"mesh":0,"skin":0}`
+	l.head, l.nodes = `"skins":[{"joints":[0]}],`, `{"mesh":0,"skin":0}`
 	l.primitive += `,"targets":[{"POSITION":0}]},{"attributes":{"POSITION":0},"mode":1`
 	data := glbOf(l.text(""), l.bin)
 	got, err := Read(append(data, 1, 2, 3), Options{Name: "a.glb"})
 	require.NoError(t, err)
 	assert.Equal(t, []string{TrailingBytes, PartsSkipped, AtRest}, codes(got.Warnings))
+	l = boxLayout()
+	l.head = `"scenes":[{"nodes":[0]},{"nodes":[]}],`
+	l.nodes = `{"mesh":0,"extensions":{"EXT_mesh_gpu_instancing":{"attributes":{"TRANSLATION":0}}}}`
+	l.primitive += `},{"attributes":{"NORMAL":0}`
+	got, err = l.read()
+	require.NoError(t, err)
+	assert.Equal(t, []string{PartsSkipped, PartsSkipped, PartsSkipped}, codes(got.Warnings))
+}
+
+// TestRestart: the greatest index of a type is no vertex, however many there are (glTF
+// 2.0, 3.7.2.1: "indices accessor must not contain the maximum possible value").
+func TestRestart(t *testing.T) {
+	for component, c := range map[int]struct{ size, vertices int }{uint8Type: {1, 300}, uint16Type: {2, 65_600}} {
+		l := layout{
+			nodes: `{"mesh":0}`, primitive: `"indices":1`, bin: make([]byte, 12*c.vertices),
+			accessors: fmt.Sprintf(`{"bufferView":0,"componentType":5126,"count":%d,"type":"VEC3"},{"bufferView":1,"componentType":%d,"count":3,"type":"SCALAR"}`, c.vertices, component),
+			views:     fmt.Sprintf(`{"buffer":0,"byteLength":%d},{"buffer":0,"byteOffset":%[1]d,"byteLength":%d}`, 12*c.vertices, 3*c.size),
+		}
+		for last, code := range map[int]string{1<<(8*c.size) - 2: "", 1<<(8*c.size) - 1: IndexRange} {
+			l := l
+			l.bin = bytes.Clone(l.bin)
+			for _, v := range []int{0, 1, last} {
+				l.bin = append(l.bin, binary.LittleEndian.AppendUint32(nil, uint32(v))[:c.size]...)
+			}
+			_, err := l.read()
+			var f *Fault
+			if code == "" {
+				require.NoError(t, err)
+			} else if assert.ErrorAs(t, err, &f) {
+				assert.Equal(t, code, f.Code, f.Says)
+			}
+		}
+	}
+}
+
+// TestCopiesOfGLB: many copies of a part, sparse and with a nameless material, ask for no
+// more memory than one.
+func TestCopiesOfGLB(t *testing.T) {
+	l := boxLayout()
+	l.head = `"materials":[{}],`
+	l.primitive += `,"material":0`
+	l.accessors = strings.Replace(l.accessors, `"count":8,`, `"count":8,"sparse":{"count":1,"indices":{"bufferView":2,"componentType":5121},"values":{"bufferView":0}},`, 1)
+	l.views += `,{"buffer":0,"byteOffset":168,"byteLength":1}`
+	l.bin = append(l.bin, 0)
+	l.nodes = `{"mesh":0}`
+	for i := range 7 {
+		l.nodes += fmt.Sprintf(`,{"children":[%d,%[1]d]}`, i)
+	}
+	data := glbOf(l.text(""), l.bin)
+	got, taken, err := allocated(data, Options{Name: "a.glb"})
+	require.NoError(t, err)
+	assert.Equal(t, 12*128, got.Triangles)
+	assert.LessOrEqual(t, taken, uint64(4*len(data)+1<<20))
+	l.accessors = strings.Replace(l.accessors, `"count":36`, `"count":3`, 1)
+	for i := range 7 {
+		l.nodes += fmt.Sprintf(`,{"children":[%d,%[1]d]}`, i+7)
+	}
+	data = glbOf(l.text(""), l.bin)
+	_, taken, err = allocated(data, Options{Name: "a.glb"})
+	assert.ErrorContains(t, err, "memory")
+	assert.LessOrEqual(t, taken, uint64(1<<20))
 }
 
 // TestGLTFZones: materials by name, and by number where they have none.
@@ -370,6 +522,9 @@ func TestMemoryOfGLB(t *testing.T) {
 	}
 	l.views = fmt.Sprintf(`{"buffer":0,"byteLength":%d}`, len(l.bin))
 	memoryOfGLB(t, glbOf(l.text(""), l.bin))
+	code := base64.StdEncoding.EncodeToString(l.bin)
+	memoryOfGLB(t, []byte(l.text(`,"uri":"data:;base64,`+code+`"`)))
+	memoryOfGLB(t, []byte(l.text(`,"uri":"data:;base64,`+strings.ReplaceAll(code, "/", `\/`)+`"`)))
 }
 
 func memoryOfGLB(t *testing.T, data []byte) {
@@ -391,6 +546,12 @@ func FuzzGLTF(f *testing.F) {
 			f.Add(string(data), []byte{})
 		}
 	}
+	skinned := boxLayout()
+	skinned.head, skinned.nodes = `"skins":[{"joints":[0],"inverseBindMatrices":2}],`, `{"mesh":0,"skin":0}`
+	skinned.accessors += `,{"bufferView":2,"componentType":5126,"count":1,"type":"MAT4"}`
+	skinned.views += `,{"buffer":0,"byteOffset":168,"byteLength":64}`
+	skinned.bin = append(skinned.bin, floats(2, 0, 0, 0, 0, 2, 0, 0, 0, 0, 2, 0, 0, -2, 0, 1)...)
+	f.Add(skinned.text(""), skinned.bin)
 	for _, l := range layouts() {
 		f.Add(l.text(""), l.bin)
 		f.Add(l.text(`,"uri":"data:;base64,`+base64.StdEncoding.EncodeToString(l.bin)+`"`), []byte{})

@@ -68,7 +68,10 @@ func TestTheFirstBadCoordinateIsTold(t *testing.T) {
 	for _, number := range []int{49_000, 20_001, 20_000, 19_999, 70} {
 		copy(data[stlHead+50*number+12:], []byte{0, 0, 0xC0, 0x7F}) // not a number, as IEEE 754 has it
 		for _, read := range []func() error{
-			func() error { _, err := Gauge(bytes.NewReader(data), int64(len(data)), Options{Unit: 1e-3}); return err },
+			func() error {
+				_, err := Gauge(bytes.NewReader(data), int64(len(data)), Options{Unit: 1e-3})
+				return err
+			},
 			func() error { _, err := Read(data, Options{Unit: 1e-3}); return err },
 		} {
 			fault := &Fault{}

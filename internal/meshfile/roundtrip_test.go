@@ -182,6 +182,26 @@ func TestManyCorners(t *testing.T) {
 	assert.Equal(t, TooLarge, f.Code)
 }
 
+// TestNoCrowdInTheTable: points that were chosen to meet in the first sixteenth of the
+// table, were the key known beforehand, stand all over it.
+func TestNoCrowdInTheTable(t *testing.T) {
+	const n = 20_000
+	const slots = n + n/4 + 1
+	points := make([]mesh.Point, 0, n)
+	for i := 0; len(points) < n; i++ {
+		if p := (mesh.Point{1, 2, float64(float32(i) / 1024)}); slot(p, golden, slots) < slots/16 {
+			points = append(points, p)
+		}
+	}
+	key, crowd := keyOf(points), 0
+	for _, p := range points {
+		if slot(p, key, slots) < slots/16 {
+			crowd++
+		}
+	}
+	assert.InDelta(t, n/16, crowd, 250) // seven times the deviation of chance, 34 (binomial distribution)
+}
+
 func floatText(x float64) string { return formatted(x) }
 
 // TestOBJLines: what stands on the lines of an OBJ file.

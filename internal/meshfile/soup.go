@@ -264,12 +264,13 @@ func (s *soup) mesh() *mesh.Mesh {
 func (s *soup) join() {
 	size := uint64(len(s.points))
 	slots := make([]uint32, size+size/4+1)
+	key := keyOf(s.points)
 	kept := s.points[:0]
 	for i, p := range s.points {
 		if s.ids[i] == 0 {
 			continue
 		}
-		at := slot(p, uint64(len(slots)))
+		at := slot(p, key, uint64(len(slots)))
 		for slots[at] != 0 && kept[slots[at]-1] != p {
 			if at++; at == uint64(len(slots)) {
 				at = 0
@@ -284,14 +285,30 @@ func (s *soup) join() {
 	s.points = slices.Clip(kept)
 }
 
-// slot is where the search for a point begins in a table of so many slots.
-func slot(p mesh.Point, slots uint64) uint64 {
-	const odd = 0x9e3779b97f4a7c15
-	h := uint64(odd)
-	for _, v := range p {
-		high, low := bits.Mul64(h^math.Float64bits(v), 0xa0761d6478bd642f)
-		h = (high ^ low) + odd
+// golden is 2^64 divided by the golden ratio, which spreads what it multiplies.
+const golden = 0x9e3779b97f4a7c15
+
+// keyOf is a number that hangs on every point. With it in every hash, no file can be made
+// whose points all meet in one stretch of the table, where each would be compared with
+// all before it: changing a point to that end moves all the others.
+func keyOf(points []mesh.Point) uint64 {
+	key := uint64(golden)
+	for _, p := range points {
+		key = hashed(p, key)
 	}
-	at, _ := bits.Mul64(h*odd, slots)
+	return key
+}
+
+func hashed(p mesh.Point, key uint64) uint64 {
+	for _, v := range p {
+		high, low := bits.Mul64(key^math.Float64bits(v), 0xa0761d6478bd642f)
+		key = (high ^ low) + golden
+	}
+	return key
+}
+
+// slot is where the search for a point begins in a table of so many slots.
+func slot(p mesh.Point, key, slots uint64) uint64 {
+	at, _ := bits.Mul64(hashed(p, key)*golden, slots)
 	return at
 }

@@ -50,33 +50,48 @@ func (m *model) build(f *File, size int64, o Options) error {
 	return err
 }
 
-// soup has the allowance of a file of so many bytes, less a quarter for the tables of
-// the model, which are held meanwhile.
-func (*model) soup(size int64, o Options) *soup {
+// soup has the allowance of a file of so many bytes, less what the tables of the model
+// take, which are held meanwhile.
+func (m *model) soup(size int64, o Options) *soup {
 	s := newSoup(int(size), o)
-	s.memory -= size
+	s.memory -= m.held()
 	return s
+}
+
+// held is how many bytes the tables take. A resource takes some 40 where it is found by
+// its number, an object as many where its copies are counted, a name a block of its own.
+func (m *model) held() int64 {
+	resources, names, objects := len(m.index)+len(m.groups), 0, cap(m.objects)
+	for _, name := range m.names {
+		names += 16 + len(name)
+	}
+	return int64(12*cap(m.vertices) + 20*cap(m.triangles) + 12*(cap(m.components)+cap(m.items)) + 96*cap(m.placements) +
+		(40+40)*objects + 40*resources + 16*cap(m.names) + names)
 }
 
 func (m *model) report(f *File) {
 	if m.skipped > 0 {
 		f.warn(PartsSkipped, "%d objects are supports or of no declared use and are left out", m.skipped)
 	}
+	if m.lattices > 0 {
+		f.warn(PartsSkipped, "%d lattices of beams are left out", m.lattices)
+	}
 }
 
 // census counts the triangles of objects; supports have none.
 func (m *model) census() *census {
 	c := newCensus(len(m.objects))
-	c.own = func(object int) (int64, error) {
-		if m.objects[object].support {
+	c.own = func(object int) (tally, error) {
+		o := &m.objects[object]
+		if o.support && o.components.size() == 0 {
 			m.skipped++
-			return 0, nil
+			return tally{copies: 1}, nil
 		}
-		return int64(m.objects[object].triangles.size()), nil
+		return tally{triangles: int64(o.triangles.size()), copies: 1}, nil
 	}
 	c.held = func(object, n int) (int, bool, error) {
 		held := m.objects[object].components
-		if n >= held.size() || m.objects[object].support {
+		if n >= held.size() {
 			return 0, false, nil
 		}
 		child, err := m.find(&m.components[int(held.first)+n])
@@ -116,30 +131,34 @@ func (m *model) lay(a *assembly, count *census, c *component, outer *placement) 
 	return nil
 }
 
-// surface is the mesh of an object.
+// surface is the mesh of an object. The same part stands for each in turn: a small file
+// may ask for a great many copies.
 func (m *model) surface(o *object) *part {
-	vertices := m.vertices[o.vertices.first:o.vertices.end]
-	triangles := m.triangles[o.triangles.first:o.triangles.end]
-	return &part{
-		vertices: len(vertices), triangles: len(triangles),
-		vertex: func(i uint32) [3]float64 {
-			v := vertices[i]
+	if m.laid.vertex == nil {
+		m.laid.vertex = func(i uint32) [3]float64 {
+			v := m.vertices[m.whose.vertices.first+i]
 			return [3]float64{float64(v[0]), float64(v[1]), float64(v[2])}
-		},
-		triangle: func(t int) [3]uint32 { return triangles[t].corners },
-		zone:     func(t int) (string, error) { return m.zone(o, &triangles[t]) },
+		}
+		m.laid.triangle = func(t int) [3]uint32 { return m.triangles[int(m.whose.triangles.first)+t].corners }
+		m.laid.zone = func(t int) (string, error) {
+			return m.zone(m.whose, &m.triangles[int(m.whose.triangles.first)+t])
+		}
 	}
+	m.whose = o
+	m.laid.vertices, m.laid.triangles = o.vertices.size(), o.triangles.size()
+	return &m.laid
 }
 
-// zone is the name of the material of a triangle: its own, else that of its object (3MF
-// core specification, triangle pid and p1, object pid and pindex).
+// zone is the name of the material of a triangle: its own, from its group or that of its
+// object; that of its object where it names none (3MF core specification, 4.1.4.1: "if p1
+// is not specified then the default object property, if specified, is assigned").
 func (m *model) zone(o *object, t *triangle) (string, error) {
 	group, property := t.group, t.property
-	if group == 0 {
+	switch {
+	case property == 0:
+		group, property = o.group, max(o.property, 1)
+	case group == 0:
 		group = o.group
-	}
-	if property == 0 {
-		property = max(o.property, 1)
 	}
 	if group == 0 {
 		return "", nil

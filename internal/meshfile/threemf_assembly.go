@@ -201,7 +201,9 @@ func (a *assembly) finish(f *File) {
 	}
 }
 
-// tally is what a part amounts to with everything that it holds.
+// tally is what a part amounts to with everything that it holds. Its copies are what a
+// walk over it looks at, empty parts with the others: a walk over a thousand copies of
+// a part that holds a thousand empty ones looks at a million.
 type tally struct {
 	triangles, copies int64
 	height            int
@@ -222,7 +224,7 @@ func (t *tally) add(held tally) {
 // census tallies parts that hold parts before any copy is made: a file of a thousand
 // bytes can ask for 4e12 triangles.
 type census struct {
-	own     func(part int) (int64, error)                       // the triangles of a part itself
+	own     func(part int) (tally, error)                       // what a part itself amounts to
 	held    func(part, n int) (child int, more bool, err error) // the n-th part that it holds
 	tallies []tally
 	state   []byte // 0 not met, 1 being counted, 2 counted
@@ -248,8 +250,7 @@ func (c *census) count(part, depth int) (tally, error) {
 }
 
 func (c *census) sum(part, depth int) (tally, error) {
-	own, err := c.own(part)
-	sum := tally{triangles: own, copies: 1}
+	sum, err := c.own(part)
 	for n := 0; err == nil; n++ {
 		child, more, e := c.held(part, n)
 		if e != nil || !more {
@@ -258,6 +259,7 @@ func (c *census) sum(part, depth int) (tally, error) {
 		}
 		var t tally
 		t, err = c.count(child, depth+1)
+		t.copies = max(t.copies, 1) // it is looked at, though there be nothing to walk
 		sum.add(t)
 	}
 	if sum.triangles == 0 {

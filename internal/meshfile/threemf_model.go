@@ -14,12 +14,8 @@ const (
 	productionSpace = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
 )
 
-// The bounds of a model.
-const (
-	mostObjects    = 16_384
-	mostModels     = 1024   // files with objects
-	mostComponents = 65_536 // with the items of the build
-)
+// mostModels bounds the files with objects.
+const mostModels = 1024
 
 // PartsSkipped is the warning that a file holds what is no part of the surface, such as
 // supports, points or lines.
@@ -38,8 +34,12 @@ type model struct {
 	placements []placement
 	items      []component
 	groups     map[resource]span
-	names      []string // of materials
+	names      []string          // of materials
+	paths      map[string]uint32 // parts by the names that they are compared by
 	skipped    int
+	lattices   int
+	laid       part    // the part being laid
+	whose      *object // and the object it is
 	last       struct {
 		id           resource
 		names        span
@@ -60,7 +60,7 @@ type object struct {
 	part                            uint32
 	group, property                 uint32 // 1 + pid, 1 + pindex; 0 for none
 	vertices, triangles, components span
-	support                         bool
+	support                         bool // by its type, which counts for nothing where it holds components
 }
 
 // triangle is three vertices of its object and its material.
@@ -76,7 +76,10 @@ type component struct {
 }
 
 func newModel(root string) *model {
-	return &model{parts: []string{root}, index: make(map[resource]uint32), groups: make(map[resource]span)}
+	return &model{
+		parts: []string{root}, paths: map[string]uint32{compared(root): 0},
+		index: make(map[resource]uint32), groups: make(map[resource]span),
+	}
 }
 
 // modelReader reads one file into a model.
@@ -107,6 +110,11 @@ func (r *modelReader) root(w *walk, e xml.StartElement) error {
 		return r.skip()
 	})
 }
+
+// most is how many objects may be held, and how many components with the items of the
+// build: as many as glTF may hold in as many bytes. An empty object of 19 bytes takes some
+// 250 with its tables, a component with its placement no less.
+func (r *modelReader) most() int { return freeObjects + int(r.in.container.inflated)/bytesPerObject }
 
 func isCore(e xml.StartElement, name string) bool {
 	return e.Name.Space == coreSpace && e.Name.Local == name
@@ -176,9 +184,15 @@ func (r *modelReader) materials(group xml.StartElement, space, each, name string
 		return err
 	}
 	m := r.model
+	if err := r.unused(id); err != nil {
+		return err
+	}
 	s := span{first: tableSize(len(m.names))}
 	err = r.children(func(e xml.StartElement) error {
 		if e.Name.Space == space && e.Name.Local == each {
+			if !has(e, name) {
+				return r.faultf(Syntax, "%s has no %s", each, name)
+			}
 			m.names = append(m.names, attribute(e, name))
 		}
 		return r.skip()
@@ -188,21 +202,32 @@ func (r *modelReader) materials(group xml.StartElement, space, each, name string
 	return err
 }
 
+// unused says whether an identifier is free (3MF core specification, 3.4.2: they are
+// unique within the model).
+func (r *modelReader) unused(id uint32) error {
+	_, object := r.model.index[resource{r.part, id}]
+	_, group := r.model.groups[resource{r.part, id}]
+	if object || group {
+		return r.faultf(Syntax, "two resources have the id %d", id)
+	}
+	return nil
+}
+
 // tableSize is the size of a table. A package inflates to 512 MiB at most, so that no
 // table reaches 2^32.
 func tableSize(n int) uint32 { return uint32(n) } //nolint:gosec // bounded by the inflated size
 
 func (r *modelReader) object(e xml.StartElement) error {
 	m := r.model
-	if len(m.objects) == mostObjects {
-		return r.faultf(TooLarge, "the model holds more than %d objects", mostObjects)
+	if most := r.most(); len(m.objects) >= most {
+		return r.faultf(TooLarge, "the model holds more than %d objects in so many bytes", most)
 	}
 	id, err := r.needed(e, "id")
 	if err != nil {
 		return err
 	}
-	if _, twice := m.index[resource{r.part, id}]; twice {
-		return r.faultf(Syntax, "two objects have the id %d", id)
+	if err := r.unused(id); err != nil {
+		return err
 	}
 	o := object{part: r.part, support: isSupport(attribute(e, "type"))}
 	if o.group, o.property, err = r.material(e, "pindex"); err != nil {
@@ -237,19 +262,33 @@ func (r *modelReader) material(e xml.StartElement, index string) (group, propert
 	return group, property, err
 }
 
-// shape reads the mesh or the components of an object.
+// shape reads the mesh or the components of an object: one of the two, and once (3MF
+// core specification, schema). An object that is made of something else alone cannot be
+// left out, for it would not be paid for.
 func (r *modelReader) shape(o *object) error {
 	m := r.model
 	vertices, triangles, components := len(m.vertices), len(m.triangles), len(m.components)
+	shapes, other := 0, ""
 	err := r.children(func(e xml.StartElement) error {
 		switch {
 		case isCore(e, "mesh"):
+			shapes++
 			return r.children(r.mesh)
 		case isCore(e, "components"):
+			shapes++
 			return r.children(r.component)
+		case e.Name.Space != coreSpace:
+			other = e.Name.Local
 		}
 		return r.skip()
 	})
+	switch {
+	case err != nil:
+	case shapes > 1:
+		err = r.faultf(Syntax, "an object has %d shapes; it takes one mesh or one list of components", shapes)
+	case shapes == 0 && other != "" && !o.support:
+		err = r.faultf(Unsupported, "an object is made of %.40q, which is not read", other)
+	}
 	o.vertices = span{tableSize(vertices), tableSize(len(m.vertices))}
 	o.triangles = span{tableSize(triangles), tableSize(len(m.triangles))}
 	o.components = span{tableSize(components), tableSize(len(m.components))}
@@ -262,6 +301,8 @@ func (r *modelReader) mesh(e xml.StartElement) error {
 		return r.children(r.vertex)
 	case isCore(e, "triangles"):
 		return r.children(r.triangle)
+	case e.Name.Space != coreSpace && e.Name.Local == "beamlattice": // beam lattice extension
+		r.model.lattices++
 	}
 	return r.skip()
 }
@@ -276,7 +317,7 @@ func (r *modelReader) vertex(e xml.StartElement) error {
 		if err != nil {
 			return err
 		}
-		if math.Abs(v) > math.MaxFloat32 && !math.IsInf(v, 0) {
+		if math.Abs(v) > math.MaxFloat32 {
 			return r.faultf(OutOfRange, "a coordinate is %g; allowed is up to %g m from the origin", v, float64(MostReach))
 		}
 		p[i] = float32(v)
@@ -330,8 +371,8 @@ func (r *modelReader) item(e xml.StartElement) error {
 // placed reads what a component and an item of the build share: the object, the file
 // that holds it (production extension, path) and its transform.
 func (r *modelReader) placed(e xml.StartElement) (component, error) {
-	if len(r.model.components)+len(r.model.items) >= mostComponents {
-		return component{}, r.faultf(TooLarge, "the model holds more than %d components and items", mostComponents)
+	if most := r.most(); len(r.model.components)+len(r.model.items) >= most {
+		return component{}, r.faultf(TooLarge, "the model holds more than %d components and items in so many bytes", most)
 	}
 	id, err := r.needed(e, "objectid")
 	if err != nil {
@@ -350,14 +391,13 @@ func (r *modelReader) placed(e xml.StartElement) (component, error) {
 // file returns the number of a file of the package, which is read later if it was not.
 func (r *modelReader) file(name string) (uint32, error) {
 	m := r.model
-	for i := len(m.parts) - 1; i >= 0; i-- {
-		if strings.EqualFold(m.parts[i], name) {
-			return tableSize(i), nil
-		}
+	if i, met := m.paths[compared(name)]; met {
+		return i, nil
 	}
 	if len(m.parts) == mostModels {
 		return 0, r.faultf(TooLarge, "the package spreads its model over more than %d files", mostModels)
 	}
+	m.paths[compared(name)] = tableSize(len(m.parts))
 	m.parts = append(m.parts, name)
 	return tableSize(len(m.parts) - 1), nil
 }

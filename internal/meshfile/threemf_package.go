@@ -15,7 +15,7 @@ const (
 	freeInflated  = 1 << 20   // bytes that every package may inflate to
 	mostInflated  = 512 << 20 // bytes that none may exceed
 	inflateRatio  = 100       // bytes inflated for each byte of the zip
-	mostZipped    = 16_384    // files in the zip
+	mostZipped    = 4096      // files in the zip, some 250 bytes each once listed
 	longestToken  = 64 << 10  // bytes of one tag or text
 	relationships = "_rels/.rels"
 	rootModel     = "3D/3dmodel.model"
@@ -25,7 +25,7 @@ const (
 // container is the zip of a 3MF package. It inflates the files that are asked for and
 // counts their bytes as they come, whatever the zip says of them.
 type container struct {
-	files          []*zip.File
+	files          map[string]*zip.File // by the names that they are compared by
 	inflated, most int64
 }
 
@@ -41,19 +41,32 @@ func openContainer(data []byte) (*container, error) {
 		return nil, faultf(Truncated, "the zip's list of files at its end is missing or damaged (%v)", err)
 	}
 	most := min(mostInflated, max(freeInflated, inflateRatio*int64(len(data))))
-	return &container{files: z.File, most: most}, nil
+	c := &container{files: make(map[string]*zip.File, len(z.File)), most: most}
+	return c, c.list(z.File)
 }
 
-// find returns a file by its part name, nil where there is none. Part names differ by
-// more than the case of their letters (Open Packaging Conventions, ECMA-376 part 2).
-func (c *container) find(name string) *zip.File {
-	for _, f := range c.files {
-		if strings.EqualFold(partName(f.Name), name) {
-			return f
+// list lists the files by their names. Where two have one name, which of them is read
+// would depend on the reader (Open Packaging Conventions: names are not equivalent).
+func (c *container) list(files []*zip.File) error {
+	for _, f := range files {
+		if strings.HasSuffix(f.Name, "/") {
+			continue // a folder
 		}
+		name := compared(partName(f.Name))
+		if c.files[name] != nil {
+			return faultf(Syntax, "the package holds two files of the name %.80q", f.Name)
+		}
+		c.files[name] = f
 	}
 	return nil
 }
+
+// find returns a file by its part name, nil where there is none.
+func (c *container) find(name string) *zip.File { return c.files[compared(name)] }
+
+// compared is a part name as it is compared: names differ by more than the case of their
+// letters (Open Packaging Conventions, ECMA-376 part 2).
+func compared(name string) string { return strings.ToLower(name) }
 
 // partName is a name in the form in which names are compared: from the root, without
 // the leading slash.
@@ -65,6 +78,9 @@ func partName(name string) string {
 func (c *container) walk(f *zip.File, root func(*walk, xml.StartElement) error) error {
 	if size := f.UncompressedSize64; size > uint64(c.most) { //nolint:gosec // a bound above zero
 		return c.tooLarge()
+	}
+	if f.Flags&1 != 0 { // APPNOTE 4.4.4, bit 0
+		return faultf(Unsupported, "%.80q is encrypted with a password: save the model without", f.Name)
 	}
 	in, err := f.Open()
 	if err != nil {
@@ -83,12 +99,14 @@ func (c *container) tooLarge() *Fault {
 // start returns the root model: where the relationships of the package say it is, else
 // where it always was.
 func (c *container) start() (*zip.File, error) {
-	name := rootModel
+	name := ""
 	if rels := c.find(relationships); rels != nil {
 		err := c.walk(rels, func(w *walk, _ xml.StartElement) error {
 			return w.children(func(e xml.StartElement) error {
 				if e.Name.Local == "Relationship" && attribute(e, "Type") == startPart {
-					name = partName(attribute(e, "Target"))
+					if err := started(w, e, &name); err != nil {
+						return err
+					}
 				}
 				return w.skip()
 			})
@@ -97,11 +115,29 @@ func (c *container) start() (*zip.File, error) {
 			return nil, err
 		}
 	}
+	if name == "" {
+		name = rootModel
+	}
 	f := c.find(name)
 	if f == nil {
 		return nil, faultf(NotAMesh, "the package holds no 3D model: %s is not there", name)
 	}
 	return f, nil
+}
+
+// started reads the name of the root model from a relationship. There is one, and it is
+// in the package.
+func started(w *walk, e xml.StartElement, name *string) error {
+	target := attribute(e, "Target")
+	if attribute(e, "TargetMode") == "External" {
+		return w.faultf(ExternalFile, "the model is in another file, %.80q", target)
+	}
+	target = partName(target)
+	if *name != "" && compared(*name) != compared(target) {
+		return w.faultf(Syntax, "the package begins with two models, %.80q and %.80q", *name, target)
+	}
+	*name = target
+	return nil
 }
 
 // models reads the root model and the models that it refers to.

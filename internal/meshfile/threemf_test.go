@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/metrics"
 	"strings"
 	"testing"
 	"time"
@@ -218,6 +219,15 @@ func TestTransforms(t *testing.T) {
 			mesh.Point{},
 			mesh.Point{1, 2, 3},
 		},
+		// 3MF core specification, chapter 4: "the object type is ignored on objects that
+		// contain components, since the type is always overridden by descendant objects".
+		"components of a support": {
+			`unit="meter"`, object + `<object id="2" type="support">` + boxXML() + `</object>` +
+				`<object id="3" type="support"><components><component objectid="1"/><component objectid="2"/></components></object>`,
+			`<item objectid="3"/>`, 6,
+			mesh.Point{},
+			mesh.Point{1, 2, 3},
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			got, err := readModel(t, c.unit, c.resources, c.build)
@@ -260,6 +270,19 @@ func TestModelFaults(t *testing.T) {
 		"unknown extension":    {`xmlns:b="urn:made-up" requiredextensions="b"`, object, item, Unsupported},
 		"undeclared extension": {`requiredextensions="b"`, object, item, Unsupported},
 		"ill-formed":           {``, `<object></mesh>`, item, Syntax},
+		"hexadecimal":          {``, triangle(`<vertex x="0x1p2" y="2" z="0"/>`, `v1="0" v2="1" v3="2"`), item, Syntax},
+		"underscore":           {``, triangle(`<vertex x="1_0" y="2" z="0"/>`, `v1="0" v2="1" v3="2"`), item, Syntax},
+		"unused not a number":  {``, triangle(`<vertex x="1" y="2" z="0"/><vertex x="NaN" y="2" z="0"/>`, `v1="0" v2="2" v3="3"`), item, NonFinite},
+		"infinite transform":   {``, object, `<item objectid="1" transform="1 0 0 0 1 0 0 0 1 INF 0 0"/>`, NonFinite},
+		"two meshes":           {``, `<object id="1">` + boxXML() + boxXML() + `</object>`, item, Syntax},
+		"mesh and components":  {``, object + `<object id="2">` + boxXML() + `<components><component objectid="1"/></components></object>`, `<item objectid="2"/>`, Syntax},
+		"another shape": {
+			``, object + `<object id="2"><b:sphere xmlns:b="urn:made-up" radius="1"/></object>`,
+			item + `<item objectid="2"/>`, Unsupported,
+		},
+		"one id for two":       {``, `<basematerials id="1"><base name="a"/></basematerials>` + object, item, Syntax},
+		"two groups of one id": {``, strings.Repeat(`<basematerials id="5"><base name="a"/></basematerials>`, 2) + object, item, Syntax},
+		"nameless material":    {``, `<basematerials id="5"><base/></basematerials>` + object, item, Syntax},
 		"deep":                 {``, strings.Repeat("<a>", 200), ``, TooLarge},
 		"long attribute":       {`name="` + strings.Repeat("a", 100_000) + `"`, object, item, TooLarge},
 		"missing file": {
@@ -291,7 +314,7 @@ func TestEmptyFanOutIsQuick(t *testing.T) {
 	for i := 2; i < 900; i++ {
 		fmt.Fprintf(&b, `<object id="%d"><components><component objectid="%d"/></components></object>`, i, i-1)
 	}
-	_, err = readModel(t, ``, b.String(), strings.Repeat(`<item objectid="899"/>`, 5000))
+	_, err = readModel(t, ``, b.String(), strings.Repeat(`<item objectid="899"/>`, 3000))
 	assert.ErrorContains(t, err, "copies of parts")
 	_, err = readModel(t, ``, b.String()+`<object id="2000"/>`, `<item objectid="899"/>`)
 	assert.NoError(t, err)
@@ -304,7 +327,8 @@ func TestZonesOf3MF(t *testing.T) {
 		`<m:colorgroup id="6" xmlns:m="` + materialSpace + `"><m:color color="#AABBCC"/></m:colorgroup>` + //nolint:misspell // the word of 3MF
 		`<object id="1" pid="5" pindex="0"><mesh><vertices><vertex x="0" y="0" z="0"/><vertex x="1" y="0" z="0"/><vertex x="0" y="1" z="0"/></vertices>` +
 		`<triangles><triangle v1="0" v2="1" v3="2"/><triangle v1="0" v2="1" v3="2" pid="5" p1="1"/><triangle v1="0" v2="1" v3="2" p1="1"/>` +
-		`<triangle v1="0" v2="1" v3="2" pid="6" p1="0"/><triangle v1="0" v2="1" v3="2" pid="99" p1="3"/></triangles></mesh></object>`
+		`<triangle v1="0" v2="1" v3="2" pid="6" p1="0"/><triangle v1="0" v2="1" v3="2" pid="99" p1="3"/>` +
+		`<triangle v1="0" v2="1" v3="2" pid="6"/></triangles></mesh></object>`
 	got, err := readModel(t, ``, resources, `<item objectid="1"/>`)
 	require.NoError(t, err)
 	assert.Equal(t, []mesh.Run{
@@ -312,7 +336,18 @@ func TestZonesOf3MF(t *testing.T) {
 		{Zone: "rim", First: 1},
 		{Zone: "#AABBCC", First: 3},
 		{Zone: "", First: 4},
+		{Zone: "shell", First: 5}, // no p1: "the default object property is assigned" (core specification, 4.1.4.1)
 	}, got.Mesh.Runs)
+}
+
+// TestWarningsOf3MF: taken, but with a word; the fine print of the core specification.
+func TestWarningsOf3MF(t *testing.T) {
+	lattice := strings.Replace(boxXML(), "</mesh>", `<b:beamlattice xmlns:b="http://schemas.microsoft.com/3dmanufacturing/beamlattice/2017/02"/></mesh>`, 1)
+	got, err := readModel(t, ``, `<object id="1">`+lattice+`</object><object id="2" type="other">`+boxXML()+`</object>`,
+		`<item objectid="1"/><item objectid="2"/>`)
+	require.NoError(t, err)
+	assert.Equal(t, 12, got.Triangles)
+	assert.Equal(t, []string{PartsSkipped, PartsSkipped}, codes(got.Warnings))
 }
 
 // TestProductionPaths: objects in files of their own (3MF production extension).
@@ -333,7 +368,10 @@ func TestProductionPaths(t *testing.T) {
 
 // TestPackageFaults: zips that hold no model, or half of one.
 func TestPackageFaults(t *testing.T) {
-	sound := package3MF(t, modelXML(``, `<object id="1">`+boxXML()+`</object>`, `<item objectid="1"/>`))
+	model := modelXML(``, `<object id="1">`+boxXML()+`</object>`, `<item objectid="1"/>`)
+	sound := package3MF(t, model)
+	locked := bytes.Clone(sound)
+	locked[bytes.LastIndex(locked, []byte("PK\x01\x02"))+8] |= 1 // general purpose flag of the central record, bit 0 (APPNOTE 4.4.4)
 	damaged := bytes.Clone(sound)
 	damaged[bytes.Index(damaged, []byte(rootModel))+30] ^= 0xff
 	for name, c := range map[string]struct {
@@ -347,6 +385,13 @@ func TestPackageFaults(t *testing.T) {
 		"another root": {package3MF(t, `<svg/>`), []string{NotAMesh}},
 		"half a model": {package3MF(t, `<model xmlns="`+coreSpace+`"><resources>`), []string{Truncated}},
 		"empty model":  {package3MF(t, ``), []string{Truncated}},
+		"encrypted":    {locked, []string{Unsupported}},
+		"twice":        {zipOf(t, rootModel, model, "3d/3DMODEL.model", model), []string{Syntax}},
+		"two starts":   {zipOf(t, "_rels/.rels", relationsXML("/a.model", "/b.model"), "a.model", model, "b.model", model), []string{Syntax}},
+		"elsewhere":    {zipOf(t, "_rels/.rels", strings.Replace(relationsXML("http://example.com/a.model"), "Id=", `TargetMode="External" Id=`, 1)), []string{ExternalFile}},
+		"DTD":          {package3MF(t, `<!DOCTYPE model [<!ATTLIST model unit CDATA "meter">]>`+model), []string{Syntax}},
+		"UTF-16":       {package3MF(t, `<?xml version="1.0" encoding="UTF-16"?>`+model), []string{Syntax}},
+		"4097 files":   {zipOf(t, crowd(mostZipped)...), []string{TooLarge}},
 	} {
 		_, err := Read(c.data, Options{Name: "a.3mf"})
 		var f *Fault
@@ -357,6 +402,117 @@ func TestPackageFaults(t *testing.T) {
 	assert.ErrorContains(t, err, "allowed are 11")
 	_, err = Read(zipOf(t, "3D/3DModel.model", modelXML(``, `<object id="1">`+boxXML()+`</object>`, `<item objectid="1"/>`)), Options{Name: "a.3mf"})
 	assert.NoError(t, err, "without relationships, in other letters")
+	_, err = Read(zipOf(t, "_rels/.rels", relationsXML("/3D/my.model", "3D/MY.model"), "3D/my.model", model, "3D/3dmodel.model", "no", "3D/", ""), Options{Name: "a.3mf"})
+	assert.NoError(t, err, "one start, told twice")
+}
+
+// relationsXML are the relationships of a package that begins with each of the targets.
+func relationsXML(targets ...string) string {
+	var b strings.Builder
+	for _, target := range targets {
+		text := strings.Replace(fmt.Sprintf(relsXML, ""), `Target="/"`, `Target="`+target+`"`, 1)
+		b.WriteString(text[strings.Index(text, "<Relationship ") : len(text)-len("</Relationships>")])
+	}
+	return `<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">` + b.String() + `</Relationships>`
+}
+
+// crowd is a model and so many empty files.
+func crowd(n int) []string {
+	files := []string{rootModel, modelXML(``, `<object id="1">`+boxXML()+`</object>`, `<item objectid="1"/>`)}
+	for i := range n {
+		files = append(files, fmt.Sprintf("%x", i), "")
+	}
+	return files
+}
+
+// TestManyPartsOf3MF: as many files, and as many models that each hold a part, as may be.
+func TestManyPartsOf3MF(t *testing.T) {
+	got, err := boundedRead(t, zipOf(t, crowd(mostZipped-1)...))
+	require.NoError(t, err)
+	assert.Equal(t, 12, got.Triangles)
+	var items strings.Builder
+	files := []string{rootModel, ""}
+	for i := range mostModels - 1 {
+		name := strings.Repeat("a", 60) + fmt.Sprint(i)
+		fmt.Fprintf(&items, `<item objectid="1" p:path="/%s"/>`, name)
+		files = append(files, name, modelXML(``, `<object id="1">`+boxXML()+`</object>`, ``))
+	}
+	files[1] = modelXML(`xmlns:p="`+productionSpace+`" requiredextensions="p"`, ``, items.String())
+	got, err = boundedRead(t, zipOf(t, files...))
+	require.NoError(t, err)
+	assert.Equal(t, 12*(mostModels-1), got.Triangles)
+	assert.Len(t, got.Mesh.Vertices, 8)
+}
+
+// TestCopiesOf3MF: a great many copies of a small part are made without asking for more
+// than the triangles take; and a great many empty ones that each copy looks at are refused.
+func TestCopiesOf3MF(t *testing.T) {
+	var b strings.Builder
+	b.WriteString(`<object id="1">` + boxXML() + `</object><object id="2"/>`)
+	for i := range 8 {
+		fmt.Fprintf(&b, `<object id="%d"><components>%s</components></object>`, i+10, strings.Repeat(fmt.Sprintf(`<component objectid="%d"/>`, max(1, (i+9)*min(i, 1))), 2))
+	}
+	got, err := boundedRead(t, package3MF(t, modelXML(``, b.String(), `<item objectid="17"/>`)))
+	require.NoError(t, err)
+	assert.Equal(t, 12*256, got.Triangles)
+	b.WriteString(`<object id="5"><components><component objectid="1"/>` + strings.Repeat(`<component objectid="2"/>`, 2000) + `</components></object>`)
+	_, err = boundedRead(t, package3MF(t, modelXML(``, b.String(), strings.Repeat(`<item objectid="5"/>`, 2000))))
+	var f *Fault
+	require.ErrorAs(t, err, &f)
+	assert.Equal(t, TooLarge, f.Code, f.Says)
+}
+
+// TestTablesOf3MF: what the tables of a model take is what is counted for them, and with
+// as many rows as may be no more than four times the text and a mebibyte.
+func TestTablesOf3MF(t *testing.T) {
+	var groups, objects, colours strings.Builder
+	for i := range 100_000 {
+		fmt.Fprintf(&groups, `<basematerials id="%d"/>`, i+2)
+		fmt.Fprintf(&colours, `<m:color color="%x"/>`, i) //nolint:misspell // the word of 3MF
+		if i < 5000 {
+			fmt.Fprintf(&objects, `<object id="%d"/>`, i+2)
+		}
+	}
+	for name, model := range map[string]string{
+		"a mesh":     modelXML(``, `<object id="1">`+meshXML(meshtest.Icosphere(0.5, 6), 1e-3)+`</object>`, ``),
+		"materials":  modelXML(``, `<m:colorgroup xmlns:m="`+materialSpace+`" id="2">`+colours.String()+`</m:colorgroup>`, ``),
+		"groups":     modelXML(``, groups.String(), ``),
+		"objects":    modelXML(``, objects.String(), ``),
+		"placements": modelXML(``, `<object id="2"/>`, strings.Repeat(`<item objectid="2" transform="1 0 0 0 1 0 0 0 1 0 0 0"/>`, 9000)),
+	} {
+		c, err := openContainer(stored3MF(t, model))
+		require.NoError(t, err, name)
+		before := heldBytes()
+		m, err := c.models()
+		require.NoError(t, err, name)
+		count := m.census()
+		took := heldBytes() - before
+		t.Logf("%s: %d bytes of text, %d held, %d counted", name, len(model), took, m.held())
+		assert.LessOrEqual(t, float64(took), 1.1*float64(m.held())+65_536, name)
+		assert.LessOrEqual(t, took, uint64(4*len(model)+1<<20), name)
+		runtime.KeepAlive(c)
+		runtime.KeepAlive(count)
+	}
+}
+
+// stored3MF packs a model as it is: deflated, some would pass the bound of inflating.
+func stored3MF(t testing.TB, model string) []byte {
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	w, err := z.CreateHeader(&zip.FileHeader{Name: rootModel, Method: zip.Store})
+	require.NoError(t, err)
+	_, err = w.Write([]byte(model))
+	require.NoError(t, err)
+	require.NoError(t, z.Close())
+	return b.Bytes()
+}
+
+// heldBytes is what is in use of the heap, as a collection finds it.
+func heldBytes() uint64 {
+	runtime.GC()
+	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(live)
+	return live[0].Value.Uint64()
 }
 
 // TestLiveMemoryOf3MF: what is held while a big model is read stays below four times the
@@ -483,6 +639,37 @@ func soundOrFault(t *testing.T, f *File, err error) {
 	}
 }
 
+// inflated is how many bytes the reader inflates of a package before it has a model or
+// stops. It must keep to the bounds: a hundred times the zip, or a mebibyte where that is
+// more, and no more beyond than was asked for at once.
+func inflated(t testing.TB, data []byte) int64 {
+	c, err := openContainer(data)
+	if err != nil {
+		return 0
+	}
+	_, _ = c.models()
+	most := min(mostInflated, max(freeInflated, inflateRatio*int64(len(data))))
+	require.LessOrEqual(t, c.inflated, most+longestToken)
+	return c.inflated
+}
+
+// askedOf3MF is the most that may be asked for to read a package, what is let go at once
+// included: four times the zip and a mebibyte, as of every file, and 64 bytes for each byte
+// inflated, since encoding/xml makes some 200 bytes for a tag of four (measured; no other
+// source). What is held at one time is four times the zip and the inflated text, and a
+// mebibyte: TestLiveMemoryOf3MF.
+func askedOf3MF(t testing.TB, data []byte) uint64 {
+	return uint64(4*int64(len(data)) + 64*inflated(t, data) + 1<<20)
+}
+
+// boundedRead reads a package and checks what it asks for.
+func boundedRead(t testing.TB, data []byte) (*File, error) {
+	most := askedOf3MF(t, data)
+	got, taken, err := allocated(data, Options{Name: "a.3mf"})
+	require.LessOrEqual(t, taken, most)
+	return got, err
+}
+
 // Fuzz3MF reads the bytes as a zip, and as the model in a sound one.
 func Fuzz3MF(f *testing.F) {
 	files, _ := filepath.Glob(badSet + "*.3mf")
@@ -494,11 +681,15 @@ func Fuzz3MF(f *testing.F) {
 	f.Add([]byte(modelXML(`unit="inch"`, `<basematerials id="5"><base name="a"/></basematerials><object id="1" pid="5" pindex="0">`+boxXML()+
 		`</object><object id="2"><components><component objectid="1" transform="-1 0 0 0 1 0 0 0 1 1 0 0"/></components></object>`,
 		`<item objectid="2"/>`)), true)
+	f.Add([]byte(modelXML(`xmlns:p="`+productionSpace+`" xmlns:m="`+materialSpace+`" requiredextensions="p m"`,
+		`<m:colorgroup id="6"><m:color color="#AABBCC"/></m:colorgroup><object id="1" type="support"><components>`+ //nolint:misspell // the word of 3MF
+			`<component objectid="1" p:path="/3D/3dmodel.model"/><component objectid="2"/></components></object>`+
+			`<object id="2" type="other">`+boxXML()+`</object>`, `<item objectid="1" transform="1 0 0 0 1 0 0 0 1 .5 1e2 -3"/>`)), true)
 	f.Fuzz(func(t *testing.T, data []byte, inside bool) {
 		if inside {
 			data = package3MF(t, string(data))
 		}
-		file, err := Read(data, Options{Name: "a.3mf"})
+		file, err := boundedRead(t, data)
 		soundOrFault(t, file, err)
 	})
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -35,6 +36,8 @@ func (w *walk) token() (xml.Token, error) {
 		w.depth++
 	case xml.EndElement:
 		w.depth--
+	case xml.Directive: // it could give attributes that are not written (3MF core specification, 2.3.2)
+		return nil, w.faultf(Syntax, "%s holds a document type definition, which 3MF forbids", w.name)
 	}
 	if w.depth > deepestXML {
 		return nil, w.faultf(TooLarge, "elements are nested more than %d deep", deepestXML)
@@ -107,6 +110,16 @@ func attribute(e xml.StartElement, name string) string {
 	return attributeOf(e, "", name)
 }
 
+// has says whether an attribute of no namespace is there, empty or not.
+func has(e xml.StartElement, name string) bool {
+	for i := range e.Attr {
+		if a := &e.Attr[i]; a.Name.Local == name && a.Name.Space == "" {
+			return true
+		}
+	}
+	return false
+}
+
 func attributeOf(e xml.StartElement, space, name string) string {
 	for i := range e.Attr {
 		if a := &e.Attr[i]; a.Name.Local == name && a.Name.Space == space {
@@ -116,12 +129,15 @@ func attributeOf(e xml.StartElement, space, name string) string {
 	return ""
 }
 
-// number reads a coordinate.
+// number reads a coordinate (3MF core specification, ST_Number): decimals, so that what
+// else Go takes for a number, 0x1p2 and 1_0, is none.
 func (w *walk) number(text string) (float64, error) {
 	text = strings.TrimSpace(text)
 	v, err := strconv.ParseFloat(text, 64)
 	switch {
-	case err == nil:
+	case math.IsNaN(v), err == nil && math.IsInf(v, 0):
+		return 0, w.faultf(NonFinite, "a number is %.40q; allowed are finite ones", text)
+	case err == nil && !strings.ContainsAny(text, "xX_"):
 		return v, nil
 	case errors.Is(err, strconv.ErrRange):
 		return 0, w.faultf(OutOfRange, "a number is %.40q, which is too large", text)
