@@ -3,10 +3,13 @@ package picture
 import (
 	"fmt"
 	"strconv"
+	"strings"
 )
 
 // canvas is what a sheet is drawn on. All is in mm on the sheet, y down.
 type canvas interface {
+	// breadth is how long words may turn out, mm.
+	breadth(text string, size float64, strong bool) float64
 	polygon(line []spot, fill tone)
 	stroke(line []spot, width float64, ink tone)
 	words(w words)
@@ -35,7 +38,7 @@ type words struct {
 }
 
 const (
-	titleSize, wordSize, sizeSize = 7.5, 4.0, 3.6
+	titleSize, wordSize, sizeSize, smallSize = 7.5, 4.0, 3.6, 3.3
 
 	badgeRadius = 2.5 // mm, of the disc behind a piece's number
 )
@@ -45,7 +48,6 @@ type composer struct {
 	canvas
 	scene Scene
 	sheet sheet
-	font  font
 }
 
 // compose draws all of a scene.
@@ -67,8 +69,8 @@ func (c composer) compose() error {
 // heading writes title, caption and sizes.
 func (c composer) heading() {
 	const across = sheetWidth - 2*margin
-	title := c.font.clip(c.scene.Title, titleSize, across)
-	caption := c.font.clip(c.scene.Caption, wordSize, across)
+	title := c.clip(c.scene.Title, titleSize, true, across)
+	caption := c.clip(c.scene.Caption, wordSize, false, across)
 	c.words(words{at: spot{margin, 22}, text: title, size: titleSize, ink: black, strong: true})
 	y := 29.5
 	if caption != "" {
@@ -76,6 +78,20 @@ func (c composer) heading() {
 		y = 36
 	}
 	c.words(words{at: spot{margin, y}, text: sizes(c.sheet.box), size: wordSize, ink: black})
+}
+
+// clip shortens words to a width, mm.
+func (c composer) clip(text string, size float64, strong bool, width float64) string {
+	text = strings.Join(strings.Fields(text), " ")
+	if c.breadth(text, size, strong) <= width {
+		return text
+	}
+	for runes := []rune(text); len(runes) > 0; runes = runes[:len(runes)-1] {
+		if cut := strings.TrimSpace(string(runes)) + "..."; c.breadth(cut, size, strong) <= width {
+			return cut
+		}
+	}
+	return ""
 }
 
 // sizes writes width, depth and height.
@@ -86,14 +102,13 @@ func sizes(b span) string {
 // ground draws the person and the line on which all stand.
 func (c composer) ground() {
 	s := c.sheet
-	right := s.person.x + float64(shoulder*s.tall)/2
+	left, right := s.person.x-s.stall()/2, s.person.x+s.stall()/2
 	for _, p := range s.panels {
 		if p.corner.y == s.person.y && p.view != Plan {
 			right = max(right, p.corner.x+p.w)
 		}
 	}
-	left := s.person.x - float64(shoulder*s.tall)/2
-	c.stroke([]spot{{left - 2, s.person.y}, {right + 2, s.person.y}}, 0.25, pale)
+	c.stroke([]spot{{left, s.person.y}, {right, s.person.y}}, 0.25, figure)
 	outline := person()
 	for i, p := range outline {
 		outline[i] = spot{s.person.x + float64(p.x*s.tall), s.person.y - float64(p.y*s.tall)}
@@ -132,11 +147,14 @@ func (c composer) describe(p panel) {
 }
 
 // measure draws a line between two places with a stroke across each end, and a size
-// beside it.
+// beside it. An upward size that is longer than its line lies level.
 func (c composer) measure(a, b spot, text string, upward bool) {
 	w := words{at: spot{(a.x + b.x) / 2, a.y + 4.2}, text: text, size: sizeSize, anchor: middle, ink: grey}
 	if upward {
 		w.at, w.upward = spot{a.x - 1.6, (a.y + b.y) / 2}, true
+		if c.breadth(text, sizeSize, false) > a.y-b.y {
+			w.at.y, w.upward, w.anchor = b.y-0.8, false, end // over the ground line
+		}
 	}
 	c.stroke([]spot{a, b}, 0.2, grey)
 	for _, p := range []spot{a, b} {
@@ -168,7 +186,7 @@ func (s Scene) entries() []entry {
 
 // columns is how many columns the legend has: few pieces have room for long words.
 func columns(entries int) int {
-	if entries <= 8 {
+	if entries <= 12 {
 		return 2
 	}
 	return 3
@@ -185,28 +203,33 @@ func (c composer) legend() {
 		return
 	}
 	width := (sheetWidth - 2*margin) / float64(columns(len(all)))
+	size := wordSize
+	if columns(len(all)) > 2 {
+		size = smallSize
+	}
 	top := sheetHeight - footroom + 4 - float64(legendRow*float64(n))
 	for i, e := range all {
 		at := spot{margin + float64(width*float64(i/n)), top + float64(legendRow*float64(i%n))}
 		c.swatch(e.label, spot{at.x + 7, at.y}, 12, 5)
 		if e.label != Locked {
-			c.number(e.label, spot{at.x + 2.5, at.y + 2.5})
+			number(c.canvas, e.label, spot{at.x + 2.5, at.y + 2.5})
 		}
-		size := [...]float64{0, 0, wordSize, 3.3}[columns(len(all))]
-		text := c.font.clip(e.text, size, width-24)
+		text := c.clip(e.text, size, false, width-24)
 		c.words(words{at: spot{at.x + 21.5, at.y + 3.8}, text: text, size: size, ink: black})
 	}
 }
 
 // number writes a piece's number on a disc.
-func (c composer) number(label uint8, at spot) { number(c.canvas, label, at) }
-
 func number(c canvas, label uint8, at spot) {
+	size := sizeSize - 0.2
+	if label >= 9 {
+		size = 2.8 // two digits
+	}
 	c.polygon(disc(at, badgeRadius), hueOf(label).ink)
 	c.polygon(disc(at, badgeRadius-0.3), paper)
 	c.words(words{
-		at: spot{at.x, at.y + 1.2}, text: strconv.Itoa(int(label) + 1),
-		size: 3.4, anchor: middle, ink: black, strong: true,
+		at: spot{at.x, at.y + float64(0.35*size)}, text: strconv.Itoa(int(label) + 1),
+		size: size, anchor: middle, ink: black, strong: true,
 	})
 }
 
@@ -230,14 +253,19 @@ func (c composer) bar() {
 	for i := range 4 {
 		from := margin + float64(float64(long*c.sheet.scale)*float64(i)/4)
 		to := margin + float64(float64(long*c.sheet.scale)*float64(i+1)/4)
-		c.polygon(rectangle(spot{from, y - high}, to-from, high), [...]tone{black, pale}[i%2])
+		c.polygon(rectangle(spot{from, y - high}, to-from, high), [...]tone{black, figure}[i%2])
 	}
 	text := barWords(long)
 	if c.sheet.zoom > 1 {
-		text += fmt.Sprintf("; the views are drawn %d times as large as the person", c.sheet.zoom)
+		text += "; " + c.sheet.zoomed()
 	}
 	at := spot{margin + float64(long*c.sheet.scale) + 4, y + 0.3}
 	c.words(words{at: at, text: text, size: sizeSize, ink: grey})
+}
+
+// zoomed says how much larger the views are than the person.
+func (s sheet) zoomed() string {
+	return fmt.Sprintf("the views are drawn %d times as large as the person", s.zoom)
 }
 
 // barWords writes the length of the scale.

@@ -28,7 +28,7 @@ func (p *pixels) fill(polygons [][]spot, c tone) {
 	var live []crossing
 	for y := top; y <= bottom; y++ {
 		for k := range lines {
-			live = cross2(live[:0], sides, int64(y)*sub+int64(2*k+1)*sub/(2*lines))
+			live = crossings(live[:0], sides, int64(y)*sub+int64(2*k+1)*sub/(2*lines))
 			p.cover(cover, live)
 		}
 		for x, part := range cover {
@@ -57,8 +57,8 @@ func (p *pixels) sides(polygons [][]spot) (all []side, top, bottom int) {
 	return all, int(low >> 8), int(high >> 8)
 }
 
-// cross2 finds where a line crosses sides, from left to right.
-func cross2(to []crossing, sides []side, y int64) []crossing {
+// crossings finds where a line crosses sides, from left to right.
+func crossings(to []crossing, sides []side, y int64) []crossing {
 	for _, s := range sides {
 		if y >= s.y0 && y < s.y1 {
 			to = append(to, crossing{s.x0 + (s.x1-s.x0)*(y-s.y0)/(s.y1-s.y0), s.wind})

@@ -96,10 +96,22 @@ _ 01 41
 × 03 36/06 33
 · 04 04
 & 42 07 18 27 04 03 12 22 44
+@ @16 36 34 14/@08 48 42 02
+$ ~47 48 08 05 45 42 02 03/29 21
+£ ~37 38 18 13 02/02 42/05 25
+€ ~47 48 18 12 42 43/06 36/04 34
+\\ 08 31
+| 08 01
+{ ~28 18 16 05/~05 14 11 21
+} ~08 18 16 25/~25 14 11 01
+~ ~04 06 24 46
+^ 06 18 26
 `
 
 // alike lists letters that are drawn as the first of their group.
-const alike = "AÀÁÂÃÄÅ CÇ EÈÉÊË IÌÍÎÏ NÑ OÒÓÔÕÖØ UÙÚÛÜ YÝ aàáâãäå cç eèéêë iìíîï nñ oòóôõöø uùúûü yýÿ sß -–—−‐ \"“”„ '’‘`´ 2² 3³"
+const alike = "AÀÁÂÃÄÅĀĂĄ CÇĆĈĊČ DĎĐÐ EÈÉÊËĒĔĖĘĚ GĜĞĠĢ HĤĦ IÌÍÎÏĨĪĬĮİ JĴ KĶ LĹĻĽŁ NÑŃŅŇ OÒÓÔÕÖØŌŎŐ RŔŖŘ SŚŜŞŠȘ TŢŤŦȚ " +
+	"UÙÚÛÜŨŪŬŮŰŲ WŴ YÝŶŸ ZŹŻŽ aàáâãäåāăą cçćĉċč dďđð eèéêëēĕėęě gĝğġģ hĥħ iìíîïĩīĭįı jĵ kķ lĺļľł nñńņň oòóôõöøōŏő " +
+	"rŕŗř sßśŝşšș tţťŧț uùúûüũūŭůűų wŵ yýÿŷ zźżž -–—−‐ \"“”„ '’‘`´ 2² 3³"
 
 // unknown stands for what there is no letter for.
 const unknown = "02 08 42 48 02 42/08 48"
@@ -203,18 +215,4 @@ func (f font) width(words string, size float64) float64 {
 		w += f.glyph(r).width + spacing
 	}
 	return max(0, float64(w*size)/em)
-}
-
-// clip shortens words to a width.
-func (f font) clip(words string, size, width float64) string {
-	words = strings.Join(strings.Fields(words), " ")
-	if f.width(words, size) <= width {
-		return words
-	}
-	for runes := []rune(words); len(runes) > 0; runes = runes[:len(runes)-1] {
-		if cut := strings.TrimSpace(string(runes)) + "..."; f.width(cut, size) <= width {
-			return cut
-		}
-	}
-	return ""
 }

@@ -22,6 +22,7 @@ const (
 
 	stature  = 1.75 // m, the person's
 	shoulder = 0.56 // m, the person's width
+	berth    = 14.0 // mm, of the words under the person
 )
 
 // spot is a place on the sheet in mm, y down.
@@ -55,9 +56,10 @@ func lay(box span, o Options, rows int) sheet {
 	s := sheet{box: box, zoom: 1}
 	room := space{sheetWidth - 2*margin, sheetHeight - headroom - footroom - float64(legendRow*float64(rows))}
 	beside := func(w, h float64) float64 {
-		return min((room.w-gap*float64(len(o.Views)))/(w+shoulder), (room.h-below)/max(h, stature))
+		free := room.w - gap*float64(len(o.Views))
+		return min(free/(w+shoulder), (free-berth)/w, (room.h-below)/max(h, stature))
 	}
-	stacked := s.fits(o, room, shoulder, stature)
+	stacked := min(s.fits(o, room, shoulder, stature), s.fits(o, space{room.w - berth, room.h}, 0, stature))
 	s.scale = max(beside(s.rowSize(o)), stacked)
 	stack := stacked == s.scale
 	s.tall = s.scale
@@ -92,7 +94,7 @@ func (s *sheet) fits(o Options, room space, person, height float64) float64 {
 // whether the plan stands above the front.
 func (s *sheet) enlarge(o Options, room space) (stack bool) {
 	s.tall = min(aside, room.h-below) / stature
-	room.w -= float64((shoulder+s.box.size(0))*s.tall) + gap
+	room.w -= s.stall() + float64(s.box.size(0)*s.tall) + gap
 	w, h := s.rowSize(o)
 	row := min((room.w-float64(gap*float64(len(o.Views)-1)))/w, (room.h-below)/max(h, leastSize))
 	stacked := s.fits(o, room, 0, 0)
@@ -119,8 +121,8 @@ func (s *sheet) stand(o Options, room space, stack bool) {
 	w, h := s.extent(o, stack)
 	x := margin + (room.w-w)/2
 	ground := headroom + room.h - below - max(0, room.h-below-h)/2
-	s.person = spot{x + float64(shoulder*s.tall)/2, ground}
-	x += float64(shoulder * s.tall)
+	s.person = spot{x + s.stall()/2, ground}
+	x += s.stall()
 	if s.zoom > 1 {
 		p := s.panel(Front, spot{x + 2, ground}, s.tall)
 		p.aside = true
@@ -145,6 +147,9 @@ func (s *sheet) over(front panel) panel {
 	return s.panel(Plan, at, s.scale)
 }
 
+// stall is the width that the person takes, with the words below, mm.
+func (s *sheet) stall() float64 { return max(float64(shoulder*s.tall), berth) }
+
 // beside is the height that the person takes next to the views, mm.
 func (s *sheet) beside() float64 {
 	if s.zoom > 1 {
@@ -163,7 +168,7 @@ func (s *sheet) panel(v View, corner spot, scale float64) panel {
 
 // extent is the size of person and views on the sheet, without what stands below.
 func (s *sheet) extent(o Options, stack bool) (w, h float64) {
-	w, h = float64(shoulder*s.tall), float64(stature*s.tall)
+	w, h = s.stall(), float64(stature*s.tall)
 	if s.zoom > 1 {
 		w += float64(s.box.size(0) * s.tall)
 	}

@@ -7,8 +7,7 @@ const (
 	paper  tone = 0xFFFFFF
 	black  tone = 0x1E2226 // words and outlines
 	grey   tone = 0x5C646C // sizes and what else stands back; 6:1 against paper
-	pale   tone = 0xC9CED3 // the ground line
-	figure tone = 0xAEB6BE // the person
+	figure tone = 0x8A949E // the person, the ground, every second part of the scale; 3:1 against paper
 	stone  tone = 0xDCD8CF // a piece that has not been split
 	seam   tone = 0x000000 // the parting line
 )

@@ -73,14 +73,14 @@ func curve(through []spot, parts int) []spot {
 		a, b, c, d := through[max(i-1, 0)], through[i], through[i+1], through[min(i+2, last)]
 		for k := range parts {
 			t := float64(k) / float64(parts)
-			line = append(line, spot{between4(t, a.x, b.x, c.x, d.x), between4(t, a.y, b.y, c.y, d.y)})
+			line = append(line, spot{smooth(t, a.x, b.x, c.x, d.x), smooth(t, a.y, b.y, c.y, d.y)})
 		}
 	}
 	return append(line, through[last])
 }
 
-// between4 is a value a part t of the way from b to c, with a before and d after.
-func between4(t, a, b, c, d float64) float64 {
+// smooth is a value a part t of the way from b to c, with a before and d after.
+func smooth(t, a, b, c, d float64) float64 {
 	k1 := (c - a) / 2
 	k2 := a - float64(2.5*b) + float64(2*c) - d/2
 	k3 := (d-a)/2 + float64(1.5*(b-c))

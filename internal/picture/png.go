@@ -17,7 +17,7 @@ func PNG(w io.Writer, s Scene, o Options) error {
 		return err
 	}
 	o, _ = o.complete()
-	p := newPixels(o.Width, s, c.sheet, c.font)
+	p := newPixels(o.Width, s, c.sheet)
 	c.canvas = p
 	if err := c.compose(); err != nil {
 		return err
@@ -35,7 +35,7 @@ func prepare(s Scene, o Options) (composer, error) {
 	if err != nil {
 		return composer{}, err
 	}
-	return composer{scene: s, sheet: lay(box, o, rows(len(s.entries()))), font: newFont()}, nil
+	return composer{scene: s, sheet: lay(box, o, rows(len(s.entries())))}, nil
 }
 
 // pixels is a canvas of pixels.
@@ -48,10 +48,10 @@ type pixels struct {
 	normals [][3]float32
 }
 
-func newPixels(width int, s Scene, sh sheet, f font) *pixels {
+func newPixels(width int, s Scene, sh sheet) *pixels {
 	scale := float64(width) / sheetWidth
 	height := int(math.Round(float64(scale * sheetHeight)))
-	p := &pixels{image.NewRGBA(image.Rect(0, 0, width, height)), s, sh.box, f, scale, normals(s.Mesh)}
+	p := &pixels{image.NewRGBA(image.Rect(0, 0, width, height)), s, sh.box, newFont(), scale, normals(s.Mesh)}
 	for i := range p.image.Pix {
 		p.image.Pix[i] = 255
 	}
@@ -76,15 +76,25 @@ func (p *pixels) stroke(line []spot, width float64, ink tone) {
 	p.fill(capsules(nil, line, width/2), ink)
 }
 
-// words draws letters as strokes.
-func (p *pixels) words(w words) {
-	part := w.size / em
-	heavy := float64(part * 0.72)
-	if w.strong {
-		heavy = float64(part * 1.05)
+// heavy is the weight of letters, mm.
+func (p *pixels) heavy(size float64, strong bool) float64 {
+	part := 0.72
+	if strong {
+		part = 1.05
 	}
-	heavy = max(heavy, 0.9/p.scale)
-	x := -float64(float64(p.font.width(w.text, w.size)) * float64(w.anchor) / 2)
+	return max(float64(size*part)/em, 0.9/p.scale)
+}
+
+// breadth is how long words are.
+func (p *pixels) breadth(text string, size float64, strong bool) float64 {
+	return p.font.width(text, size) + p.heavy(size, strong)
+}
+
+// words draws letters as strokes, the ink of the first and the last within the words'
+// breadth.
+func (p *pixels) words(w words) {
+	part, heavy := w.size/em, p.heavy(w.size, w.strong)
+	x := heavy/2 - float64(p.breadth(w.text, w.size, w.strong)*float64(w.anchor)/2)
 	var strokes [][]spot
 	for _, r := range w.text {
 		g := p.font.glyph(r)

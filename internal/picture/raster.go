@@ -8,11 +8,11 @@ import (
 )
 
 const (
-	sub     = 256        // parts of a sample to which corners are rounded
-	deepest = 1 << 24    // depth of the nearest point of the box; 0 is the farthest
-	nothing = int32(-1)  // depth where there is no piece
-	mostInk = int64(4e9) // samples and rows that a picture may cost
-	crease  = 0.8        // cosine of the angle from the mean at which a vertex is sharp
+	sub        = 256       // parts of a sample to which corners are rounded
+	deepest    = 1 << 24   // depth of the nearest point of the box; 0 is the farthest
+	nothing    = int32(-1) // depth where there is no piece
+	mostLayers = 64        // how often faces may lie over each other, on the mean of a view
+	crease     = 0.8       // cosine of the angle from the mean at which a vertex is sharp
 )
 
 // raster is a view in samples: what is nearest at the centre of each.
@@ -44,7 +44,7 @@ type drawing struct {
 	scene   Scene
 	normals [][3]float32
 	steps   float64 // of depth, to a metre
-	left    int64   // of mostInk
+	left    int64   // samples and rows that may yet be filled
 }
 
 // corner is a vertex on the raster: x and y in 1/sub of a sample.
@@ -58,14 +58,14 @@ func render(s Scene, normals [][3]float32, f frame) (raster, error) {
 	n := f.w * f.h
 	d := drawing{
 		raster: raster{f, make([]int32, n), make([]uint8, n), make([]uint8, n)},
-		scene:  s, normals: normals, steps: f.toDepth(), left: mostInk,
+		scene:  s, normals: normals, steps: f.toDepth(), left: mostLayers * int64(n+len(s.Mesh.Faces)),
 	}
 	for i := range d.depth {
 		d.depth[i] = nothing
 	}
 	for i := range s.Mesh.Faces {
 		if d.face(i); d.left < 0 {
-			return d.raster, fmt.Errorf("the faces lie over each other too often to be drawn: over %d samples", mostInk)
+			return d.raster, fmt.Errorf("the faces lie over each other too often to be drawn; allowed: %d times on the mean of a view", mostLayers)
 		}
 	}
 	return d.raster, nil
@@ -154,14 +154,14 @@ func (d *drawing) face(i int) {
 // place projects a vertex.
 func (d *drawing) place(p mesh.Point) corner {
 	right, up, toward, sign := d.view.axes()
-	behind := p[toward] - d.box.low[toward]
+	near := p[toward] - d.box.low[toward]
 	if sign < 0 {
-		behind = d.box.high[toward] - p[toward]
+		near = d.box.high[toward] - p[toward]
 	}
 	return corner{
 		x:     snap(d.x + float64((p[right]-d.box.low[right])*d.scale)),
 		y:     snap(d.y - float64((p[up]-d.box.low[up])*d.scale)),
-		depth: float64(behind * d.steps),
+		depth: float64(near * d.steps),
 	}
 }
 
@@ -203,7 +203,8 @@ func (p plane) value(x, y int64) float64 {
 	return min(max(v, p.low), p.high)
 }
 
-// fill draws a triangle: the samples whose centres it holds.
+// fill draws a triangle: the samples whose centres it holds. What is nearer is kept;
+// of two as near, the first.
 func (d *drawing) fill(c [3]corner, label uint8) {
 	area := (c[1].x-c[0].x)*(c[2].y-c[0].y) - (c[2].x-c[0].x)*(c[1].y-c[0].y)
 	if area == 0 {
@@ -218,8 +219,10 @@ func (d *drawing) fill(c [3]corner, label uint8) {
 		from, to = max(0, from), min(int64(d.w), to)
 		d.left -= 1 + max(0, to-from)
 		for x := from; x < to; x++ {
-			px, py := x*sub+sub/2-c[0].x, y*sub+sub/2-c[0].y
-			d.sample(int(y)*d.w+int(x), label, int32(depth.value(px, py)), uint8(light.value(px, py)))
+			at, px, py := int(y)*d.w+int(x), x*sub+sub/2-c[0].x, y*sub+sub/2-c[0].y
+			if near := int32(depth.value(px, py)); near > d.depth[at] {
+				d.depth[at], d.label[at], d.shade[at] = near, label, uint8(light.value(px, py))
+			}
 		}
 	}
 }
@@ -252,12 +255,4 @@ func ceilDiv(a, b int64) int64 {
 		q++
 	}
 	return q
-}
-
-// sample keeps what is nearer; of two as near, the first.
-func (d *drawing) sample(at int, label uint8, depth int32, shade uint8) {
-	if depth <= d.depth[at] {
-		return
-	}
-	d.depth[at], d.label[at], d.shade[at] = depth, label, shade
 }

@@ -13,6 +13,11 @@ import (
 // halves of a tenth of a mm, which two decimals write exactly.
 const perMM = 10
 
+// mostPlaces is how many places the lines of a view may have. At up to 14 bytes each,
+// those of three views and of the small copy stay below 4 MiB, the most that a gRPC
+// client takes unless told otherwise.
+const mostPlaces = 70_000
+
 // SVG writes a scene as an SVG of A4's size, with outlines, a region for each piece
 // in each view, parting lines, and text that a screen reader can read. It holds no
 // scripts and refers to nothing outside itself. Errors are as for PNG, and those of
@@ -38,6 +43,7 @@ type vectors struct {
 	scene   Scene
 	sheet   sheet
 	normals [][3]float32
+	spare   int // of mostPlaces, in the view that is being drawn
 }
 
 // print writes; an error of the writer stays with it until the end.
@@ -45,7 +51,7 @@ func (v *vectors) print(format string, args ...any) { _, _ = fmt.Fprintf(v.out, 
 
 // open writes what stands before the drawing.
 func (v *vectors) open() {
-	v.print(`<svg xmlns="http://www.w3.org/2000/svg" role="img" width="297mm" height="210mm" viewBox="0 0 297 210"`)
+	v.print(`<svg xmlns="http://www.w3.org/2000/svg" role="img" xml:lang="en-GB" width="297mm" height="210mm" viewBox="0 0 297 210"`)
 	v.print(` font-family="Helvetica, Arial, sans-serif" stroke-linecap="round" stroke-linejoin="round">` + "\n")
 	v.print("<title>%s</title>\n<desc>%s</desc>\n", escape(v.name()), escape(v.description()))
 	v.print("<defs>\n")
@@ -66,14 +72,36 @@ func (v *vectors) name() string {
 
 // description says in words what is drawn.
 func (v *vectors) description() string {
-	text := "The piece beside a person 1.75 m tall; " + sizes(v.sheet.box) + "."
-	if v.scene.Caption != "" {
-		text = v.scene.Caption + ". " + text
+	drawn := "The piece beside a person 1.75 m tall; " + sizes(v.sheet.box)
+	if v.sheet.zoom > 1 {
+		drawn += "; " + v.sheet.zoomed()
 	}
+	var views []string
+	for _, p := range v.sheet.panels {
+		if !p.aside {
+			views = append(views, p.view.String())
+		}
+	}
+	sentences := []string{v.scene.Caption, drawn, "Views: " + strings.Join(views, "; ")}
 	for _, e := range v.scene.entries() {
-		text += " " + e.text + "."
+		sentences = append(sentences, e.text)
 	}
-	return text
+	return read(sentences)
+}
+
+// read joins sentences, each ended once.
+func read(sentences []string) string {
+	var all []string
+	for _, s := range sentences {
+		if s = strings.TrimSpace(s); s == "" {
+			continue
+		}
+		if !strings.HasSuffix(s, ".") {
+			s += "."
+		}
+		all = append(all, s)
+	}
+	return strings.Join(all, " ")
 }
 
 // escape makes text safe in XML.
@@ -130,7 +158,7 @@ func (h hatch) path() (width, height float64, turn int, path string, ink float64
 	case grid:
 		return pitch, pitch, 0, "M0 1.2H2.4M1.2 0V2.4", weight
 	case dots:
-		return pitch, 2 * pitch, 0, "M0 1.2h0M2.4 1.2h0M1.2 3.6h0", 3 * weight
+		return pitch, 2 * pitch, 0, "M0 1.2h.01M2.4 1.2h.01M1.2 3.6h.01", 3 * weight
 	case dashes:
 		return 2 * pitch, 2 * pitch, 0, "M0.6 1.2h1.8M3 3.6h1.8", 2 * weight
 	case crosses:
@@ -158,6 +186,36 @@ func path(line []spot) string {
 		b.WriteString(mm(p.x) + " " + mm(p.y))
 	}
 	return b.String()
+}
+
+// breadth is how long words may turn out. Whoever shows the picture brings the letters;
+// the broadest usual ones are those of DejaVu Sans, and bold an eighth broader.
+func (v *vectors) breadth(text string, size float64, strong bool) float64 {
+	ems := 0.0
+	for _, r := range text {
+		ems += advance(r)
+	}
+	if strong {
+		ems *= 1.13
+	}
+	return ems * size
+}
+
+// advance is at least the width of a letter, in ems.
+func advance(r rune) float64 {
+	switch {
+	case strings.ContainsRune(" ,.:;'|lijI", r):
+		return 0.34
+	case strings.ContainsRune("tfr()[]-/!", r):
+		return 0.46
+	case r >= 'a' && r <= 'z' && r != 'm' && r != 'w', r >= '0' && r <= '9':
+		return 0.64
+	case strings.ContainsRune("mwMW%@", r), r >= 0x7F && r < 0x250:
+		return 1
+	case r < 0x7F:
+		return 0.84
+	}
+	return 1.4
 }
 
 // words writes text as text.
@@ -188,18 +246,23 @@ func (v *vectors) swatch(label uint8, corner spot, w, h float64) {
 // its pieces' numbers.
 func (v *vectors) view(p panel) error {
 	f, left, top := p.place(v.sheet.box, perMM, 1)
-	r, err := render(v.scene, v.normals, f)
+	r, err := p.look(v.scene, v.normals, f, perMM)
 	if err != nil {
 		return err
 	}
+	v.spare = mostPlaces
 	t := tracing{v, &r, left, top}
 	v.print("<g>\n<title>%s</title>\n", escape(p.view.String()))
 	t.region(stone.String(), "", func(at int) bool { return r.covered(at) })
 	if !p.aside {
 		t.pieces()
 	}
-	t.shadows()
-	t.outlines(p)
+	t.shadows(p.aside || v.scene.Labels == nil)
+	t.line(contour, contourWidth, black)
+	t.line(parting, partingWidth, seam)
+	for _, b := range r.badges(perMM) {
+		number(v, b.label, t.spot(int32(2*b.x+1), int32(2*b.y+1))) //nolint:gosec // within a raster
+	}
 	v.print("</g>\n")
 	return nil
 }
@@ -220,11 +283,24 @@ func (t tracing) pieces() {
 	}
 }
 
+// Shadows are laid over each other; all together leave as much of a tint as lit does.
+const (
+	shadowSteps            = 12
+	plainTakes, splitTakes = 0.0546, 0.0221 // the part of the light that each takes
+)
+
 // shadows darkens in steps what less light falls on.
-func (t tracing) shadows() {
-	for _, light := range []uint8{60, 95, 130, 165, 200} {
-		t.region(black.String(), ` fill-opacity="0.08"`, func(at int) bool {
-			return t.raster.covered(at) && t.raster.shade[at] < light
+func (t tracing) shadows(whole bool) {
+	label, takes := uint8(0), splitTakes
+	if whole {
+		label, takes = plain, plainTakes
+	}
+	left := 255.0
+	for range shadowSteps {
+		limit := int(left * (2 - takes) / 2) // half-way to the next step
+		left *= 1 - takes
+		t.region(seam.String(), fmt.Sprintf(` fill-opacity="%g"`, takes), func(at int) bool {
+			return t.raster.covered(at) && lit(label, t.raster.shade[at]) < limit
 		})
 	}
 }
@@ -237,20 +313,6 @@ func (t tracing) region(fill, more string, inside func(at int) bool) {
 	}
 }
 
-// outlines draws the lines and the numbers.
-func (t tracing) outlines(p panel) {
-	t.line(contour, contourWidth, black)
-	if p.aside {
-		return
-	}
-	t.line(parting, partingWidth, seam)
-	for _, b := range t.raster.badges() {
-		if b.label != Locked && float64(b.room)*0.7 > (badgeRadius+0.8)*perMM {
-			number(t.vectors, b.label, t.spot(int32(2*b.x+1), int32(2*b.y+1))) //nolint:gosec // within a raster
-		}
-	}
-}
-
 func (t tracing) line(which kind, width float64, ink tone) {
 	steep := t.raster.steep()
 	c := t.raster.crack(func(a, b int) bool { return t.raster.between(a, b, steep) == which })
@@ -259,14 +321,34 @@ func (t tracing) line(which kind, width float64, ink tone) {
 	}
 }
 
-// paths writes lines, but no loops too small to be seen.
+// paths writes lines, but no loops too small to be seen. Lines that would take more
+// than an eighth of the places that are left are drawn twice as coarsely, and again:
+// only noise takes so many.
 func (t tracing) paths(all []chain) string {
-	var b strings.Builder
-	for _, c := range all {
-		if len(c.places) < 6 {
-			continue
+	for coarse := 1; ; coarse *= 2 {
+		lines, places := drawn(all, coarse)
+		if places <= t.spare/8 {
+			t.spare -= places
+			return t.write(lines)
 		}
-		c = c.simplify()
+	}
+}
+
+// drawn simplifies the lines that are long enough to be seen, and counts their places.
+func drawn(all []chain, coarse int) (lines []chain, places int) {
+	for _, c := range all {
+		if len(c.places) >= 6*coarse {
+			c = c.simplify(int64(coarse))
+			lines, places = append(lines, c), places+len(c.places)
+		}
+	}
+	return lines, places
+}
+
+// write writes lines as a path.
+func (t tracing) write(lines []chain) string {
+	var b strings.Builder
+	for _, c := range lines {
 		line := make([]spot, len(c.places))
 		for i, p := range c.places {
 			line[i] = t.spot(p.x, p.y)

@@ -39,12 +39,12 @@ func (r *raster) between(a, b int, steep int32) kind {
 	return none
 }
 
-// place2 is a place on a raster in halves of a sample.
-type place2 struct{ x, y int32 }
+// halfPlace is a place on a raster in halves of a sample.
+type halfPlace struct{ x, y int32 }
 
 // chain is a line along the borders of samples.
 type chain struct {
-	places []place2
+	places []halfPlace
 	closed bool
 }
 
@@ -127,7 +127,7 @@ func (c *cracks) chains() []chain {
 // of the grid as marching squares do.
 func (c *cracks) walk(x, y int) chain {
 	startX, startY, way := x, y, 0
-	line := []place2{{int32(2 * x), int32(2 * y)}} //nolint:gosec // a raster has fewer than 2^15 columns
+	line := []halfPlace{{int32(2 * x), int32(2 * y)}} //nolint:gosec // a raster has fewer than 2^15 columns
 	for {
 		next, ok := c.take(x, y, way)
 		if !ok {
@@ -135,13 +135,13 @@ func (c *cracks) walk(x, y int) chain {
 		}
 		way = next
 		dx, dy := step(way)
-		line = append(line, place2{int32(2*x + dx), int32(2*y + dy)}) //nolint:gosec // see above
+		line = append(line, halfPlace{int32(2*x + dx), int32(2*y + dy)}) //nolint:gosec // see above
 		x, y = x+dx, y+dy
 	}
 	if x == startX && y == startY {
 		return chain{line[1:], true}
 	}
-	return chain{append(line, place2{int32(2 * x), int32(2 * y)}), false} //nolint:gosec // see above
+	return chain{append(line, halfPlace{int32(2 * x), int32(2 * y)}), false} //nolint:gosec // see above
 }
 
 func step(way int) (dx, dy int) {
@@ -168,15 +168,15 @@ func (c *cracks) take(x, y, way int) (next int, ok bool) {
 	return 0, false
 }
 
-// simplify leaves out places that lie within 0.7 samples of the line without them
-// (Douglas and Peucker's method).
-func (c chain) simplify() chain {
+// simplify leaves out places that lie within 0.7 samples, or coarse times as much, of
+// the line without them (Douglas and Peucker's method).
+func (c chain) simplify(coarse int64) chain {
 	n := len(c.places)
 	if n < 3 {
 		return c
 	}
 	if !c.closed {
-		return chain{append(thin(c.places), c.places[n-1]), false}
+		return chain{append(thin(c.places, coarse), c.places[n-1]), false}
 	}
 	far, most := 0, int64(-1)
 	for i, p := range c.places {
@@ -184,17 +184,17 @@ func (c chain) simplify() chain {
 			far, most = i, d
 		}
 	}
-	back := append(append([]place2{}, c.places[far:]...), c.places[0])
-	return chain{append(thin(c.places[:far+1]), thin(back)...), true}
+	back := append(append([]halfPlace{}, c.places[far:]...), c.places[0])
+	return chain{append(thin(c.places[:far+1], coarse), thin(back, coarse)...), true}
 }
 
 // thin simplifies a line and leaves its last place to whoever follows.
-func thin(line []place2) []place2 {
-	var kept []place2
+func thin(line []halfPlace, coarse int64) []halfPlace {
+	var kept []halfPlace
 	from, ends := 0, []int{len(line) - 1}
 	for len(ends) > 0 {
 		to := ends[len(ends)-1]
-		if far := farthest(line, from, to); far > from {
+		if far := farthest(line, from, to, coarse); far > from {
 			ends = append(ends, far)
 			continue
 		}
@@ -205,8 +205,8 @@ func thin(line []place2) []place2 {
 }
 
 // farthest returns the place between two of a line that lies farthest from their
-// chord, or from where none lies farther than 0.7 samples.
-func farthest(line []place2, from, to int) int {
+// chord, or from where none lies farther than coarse times 0.7 samples.
+func farthest(line []halfPlace, from, to int, coarse int64) int {
 	far, most := from, int64(-1)
 	a, b := line[from], line[to]
 	length := a.apart(b)
@@ -216,7 +216,7 @@ func farthest(line []place2, from, to int) int {
 		if length == 0 {
 			d = a.apart(line[i])
 		}
-		if d > most && d > 2*max(length, 1) {
+		if d > most && d > 2*coarse*coarse*max(length, 1) {
 			far, most = i, d
 		}
 	}
@@ -224,59 +224,12 @@ func farthest(line []place2, from, to int) int {
 }
 
 // apart is the square of a distance in halves of a sample.
-func (p place2) apart(q place2) int64 {
+func (p halfPlace) apart(q halfPlace) int64 {
 	dx, dy := int64(q.x-p.x), int64(q.y-p.y)
 	return dx*dx + dy*dy
 }
 
 // turn is twice the area of the triangle p, q, r.
-func (p place2) turn(q, r place2) int64 {
+func (p halfPlace) turn(q, r halfPlace) int64 {
 	return int64(q.x-p.x)*int64(r.y-p.y) - int64(q.y-p.y)*int64(r.x-p.x)
-}
-
-// badge is where the number of a piece stands on a view: amid its broadest part.
-type badge struct {
-	label uint8
-	x, y  int // sample
-	room  int // samples to the border, along the axes
-}
-
-// badges finds the broadest part of each piece.
-func (r *raster) badges() []badge {
-	room := r.room()
-	var best [256]badge
-	for i, n := range room {
-		if b := &best[r.label[i]]; r.covered(i) && int(n) > b.room {
-			*b = badge{r.label[i], i % r.w, i / r.w, int(n)}
-		}
-	}
-	var all []badge
-	for _, b := range best {
-		if b.room > 0 && b.label != plain {
-			all = append(all, b)
-		}
-	}
-	return all
-}
-
-// room is how many samples away along the axes the nearest border is.
-func (r *raster) room() []int32 {
-	room := make([]int32, r.w*r.h)
-	near := func(i, x, y int) int32 {
-		if j := r.at(x, y); j >= 0 && r.label[i] == r.label[j] {
-			return room[j]
-		}
-		return 0
-	}
-	for i := range room {
-		if x, y := i%r.w, i/r.w; r.covered(i) {
-			room[i] = 1 + min(near(i, x-1, y), near(i, x, y-1))
-		}
-	}
-	for i := len(room) - 1; i >= 0; i-- {
-		if x, y := i%r.w, i/r.w; r.covered(i) {
-			room[i] = min(room[i], 1+near(i, x+1, y), 1+near(i, x, y+1))
-		}
-	}
-	return room
 }

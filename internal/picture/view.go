@@ -31,31 +31,39 @@ func (p panel) place(box span, per float64, step int) (f frame, left, top int) {
 	return f, left, top
 }
 
+// look renders the scene for a panel on a frame of per samples to a mm. What stands
+// aside is there for its size, and has no mould pieces.
+func (p panel) look(s Scene, normals [][3]float32, f frame, per float64) (raster, error) {
+	if p.aside {
+		s.Labels, s.Pieces = nil, nil
+	}
+	r, err := render(s, normals, f)
+	if err == nil && s.Labels != nil {
+		r.mend(float64(partingWidth*per) / 2)
+	}
+	return r, err
+}
+
 // view draws the piece.
 func (p *pixels) view(q panel) error {
 	n := p.samples()
 	per := p.scale * float64(n)
 	f, left, top := q.place(p.box, per, n)
-	r, err := render(p.scene, p.normals, f)
+	r, err := q.look(p.scene, p.normals, f, per)
 	if err != nil {
 		return err
 	}
-	p.paint(&r, left, top, q)
-	if q.aside {
-		return nil
-	}
-	for _, b := range r.badges() {
-		if b.label != Locked && float64(b.room)*0.7 > float64((badgeRadius+0.8)*per) {
-			number(p, b.label, spot{(float64(left+b.x) + 0.5) / per, (float64(top+b.y) + 0.5) / per})
-		}
+	p.paint(&r, left, top)
+	for _, b := range r.badges(per) {
+		number(p, b.label, spot{(float64(left+b.x) + 0.5) / per, (float64(top+b.y) + 0.5) / per})
 	}
 	return nil
 }
 
 // paint lays a raster on the sheet, each sample a part of its pixel.
-func (p *pixels) paint(r *raster, left, top int, q panel) {
+func (p *pixels) paint(r *raster, left, top int) {
 	n, t := p.samples(), p.tile()
-	ink := r.ink(p.scale*float64(n), q.aside)
+	ink := r.ink(p.scale * float64(n))
 	for y := 0; y+n <= r.h; y += n {
 		for x := 0; x+n <= r.w; x += n {
 			px, py := (left+x)/n, (top+y)/n
@@ -102,29 +110,35 @@ func (r *raster) colour(ink []kind, t tile, x, y, sheetX, sheetY int) tone {
 	return shaded(hueOf(label).tint, label, r.shade[at])
 }
 
-// shaded darkens a tint where less light falls, on a split piece less, so that the
-// hatching stays in contrast.
-func shaded(tint tone, label, shade uint8) tone {
-	least := 195
+// Light on what is turned away most, of 255: lines on it stay in contrast, on a split
+// piece those of its hatching too.
+const plainDark, splitDark = 130, 195
+
+// lit is how much of its tint a surface shows, of 255, in a light of 0 to 255. On a
+// split piece what faces the viewer shows all of it, as the legend does.
+func lit(label, shade uint8) int {
 	if label == plain {
-		least = 90
+		return plainDark + (255-plainDark)*int(shade)/255
 	}
-	light := least + (270-least)*int(shade)/255
+	return min(255, splitDark+(270-splitDark)*int(shade)/255)
+}
+
+// shaded darkens a tint where less light falls.
+func shaded(tint tone, label, shade uint8) tone {
+	light := lit(label, shade)
 	var c tone
 	for k := range 3 {
-		v := min(255, (int(tint>>(16-8*k))&255)*light/255)
+		v := (int(tint>>(16-8*k)) & 255) * light / 255
 		c = c<<8 | tone(v) //nolint:gosec // a byte
 	}
 	return c
 }
 
 // ink says which samples lie under a line. per is samples to a mm.
-func (r *raster) ink(per float64, thin bool) []kind {
+func (r *raster) ink(per float64) []kind {
 	ink := make([]kind, len(r.depth))
 	r.draw(ink, contour, float64(contourWidth*per)/2)
-	if !thin {
-		r.draw(ink, parting, float64(partingWidth*per)/2)
-	}
+	r.draw(ink, parting, float64(partingWidth*per)/2)
 	return ink
 }
 
