@@ -65,11 +65,12 @@ func Price(b *brief.Brief, e *ratebook.Edition) (*quote.Quote, error) {
 	return q, nil
 }
 
-// underOption puts the faults that an option brings in under its name.
+// underOption puts the faults that an option brings in under its name, and names it where
+// the whole of it is too much.
 func underOption(err error, i int, o *brief.Option, as *brief.Brief) error {
 	var faults fault.List
 	if !errors.As(err, &faults) {
-		return err
+		return fmt.Errorf("option %q: %w", o.Code, err)
 	}
 	for k := range faults {
 		faults[k].Path = inOption(faults[k].Path, o, as)

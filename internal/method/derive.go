@@ -62,11 +62,8 @@ func per(material string, m ratebook.Measure) string {
 	return material + " each"
 }
 
-// area is what one occurrence measures; one where nothing measures it.
+// area is what one occurrence measures.
 func (t *Task) area() derivation.Term {
-	if t.Work.Measure == ratebook.NoMeasure {
-		return derivation.Term{Value: 1}
-	}
 	term := derivation.Term{Value: t.Measure, Label: "of " + t.Work.Measure.String()}
 	if u := t.Work.Measure.Unit(); u != unit.Each {
 		term.Unit = u.Symbol()

@@ -147,6 +147,10 @@ func TestJobTasks(t *testing.T) {
 	if err := x.Job(&brief.Brief{}); err != nil || len(x.Tasks()) != 1 {
 		t.Errorf("collected from the workshop: %d tasks, %v; want managing alone", len(x.Tasks()), err)
 	}
+	x = method.Begin(ratebooktest.Tiny(t))
+	if err := x.Job(&brief.Brief{Delivery: &brief.Delivery{Distance: 30}}); err != nil || len(x.Tasks()) != 1 {
+		t.Errorf("a delivery in no consignment: %d tasks, %v; want managing alone", len(x.Tasks()), err)
+	}
 }
 
 // Operations for other bodies, exposures and routes fall away.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"slices"
@@ -82,7 +83,8 @@ func (c *chain) upload(server any, stream grpc.ServerStream) error {
 // says nothing more does not keep the place of others. Once the stream is answered,
 // what still waits for its next message is told that there is none.
 func (c *chain) receiveInTime(ctx context.Context, stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
-	ctx, cancel := context.WithTimeout(ctx, readingTime(c.meshLimit))
+	allowed := readingTime(c.meshLimit)
+	ctx, cancel := context.WithTimeoutCause(ctx, allowed, lateFile(allowed))
 	defer cancel()
 	type outcome struct {
 		request *mouldwrightv1.CreateMeshRequest
@@ -99,9 +101,19 @@ func (c *chain) receiveInTime(ctx context.Context, stream grpc.ServerStream) (*m
 	}()
 	select {
 	case o := <-done:
-		return o.request, o.err
+		if o.err == nil || ctx.Err() == nil {
+			return o.request, o.err
+		}
 	case <-ctx.Done():
-		return nil, ctx.Err()
+	}
+	return nil, context.Cause(ctx) // which may have ended the receiving too
+}
+
+// lateFile tells a caller whose file did not come in time how long it may take.
+func lateFile(allowed time.Duration) *problem {
+	return &problem{
+		code: codes.DeadlineExceeded, http: http.StatusRequestTimeout, reason: reasonDeadline,
+		message: fmt.Sprintf("the file was not all there after %v, which is as long as it may take to come in", allowed),
 	}
 }
 
@@ -121,6 +133,11 @@ func (c *chain) receive(ctx context.Context, stream grpc.ServerStream) (*mouldwr
 			return request, nil
 		case err != nil:
 			return nil, err
+		}
+		if err := c.check(nil, &part); err != nil {
+			return nil, err
+		}
+		switch {
 		case (part.GetReading() != nil) != first:
 			return nil, &violations{faults: fault.List{{Path: "reading", Message: "allowed: in the first message of the stream, and in no other"}}}
 		case first:
@@ -142,8 +159,14 @@ type streamHeader struct {
 // Method names the RPC.
 func (h *streamHeader) Method() string { return h.method }
 
-// SetHeader adds to the answer's headers.
-func (h *streamHeader) SetHeader(md metadata.MD) error { return h.stream.SetHeader(md) }
+// SetHeader adds to the answer's headers. A caller who has left gets none, which is no
+// reason to leave the call out of the log.
+func (h *streamHeader) SetHeader(md metadata.MD) error {
+	if err := h.stream.SetHeader(md); err != nil && h.stream.Context().Err() == nil {
+		return err
+	}
+	return nil
+}
 
 // SendHeader sends the headers.
 func (h *streamHeader) SendHeader(md metadata.MD) error { return h.stream.SendHeader(md) }
@@ -179,13 +202,15 @@ const meshesPath = "/v1/meshes"
 // of every other call.
 func (d *restDoor) takeFile(w http.ResponseWriter, r *http.Request) {
 	request, err := d.readFile(w, r)
-	own := callFrom(r.Context())
+	ctx := r.Context()
 	if err != nil {
-		own.refused = err
+		callFrom(ctx).refused = err
 		request = &mouldwrightv1.CreateMeshRequest{}
+		// A body that breaks off ends the context of its request, but not the caller, who waits to be told why.
+		ctx = context.WithoutCancel(ctx)
 	}
 	reply := &mouldwrightv1.CreateMeshResponse{}
-	if err := d.conn.Invoke(r.Context(), mouldwrightv1.TakeoffService_CreateMesh_FullMethodName, request, reply); err != nil {
+	if err := d.conn.Invoke(ctx, mouldwrightv1.TakeoffService_CreateMesh_FullMethodName, request, reply); err != nil {
 		d.fail(w, r, err)
 		return
 	}
@@ -215,14 +240,14 @@ func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) (*mouldwrigh
 		return nil, err
 	}
 	defer d.chain.uploads.free()
-	d.allowTime(w, r.ContentLength)
+	late := lateFile(d.allowTime(w, r.ContentLength))
 	var err error
-	request.File, err = drained(http.MaxBytesReader(w, r.Body, d.chain.meshLimit), newIncoming(r.ContentLength, d.chain.meshLimit))
+	request.File, err = drained(http.MaxBytesReader(w, r.Body, d.chain.meshLimit), newIncoming(r.ContentLength, d.chain.meshLimit), late)
 	return request, err
 }
 
-// allowTime gives a file the time that a slow line takes for it.
-func (d *restDoor) allowTime(w http.ResponseWriter, size int64) {
+// allowTime gives a file the time that a slow line takes for it, and returns it.
+func (d *restDoor) allowTime(w http.ResponseWriter, size int64) time.Duration {
 	if size < 0 {
 		size = d.chain.meshLimit
 	}
@@ -231,6 +256,7 @@ func (d *restDoor) allowTime(w http.ResponseWriter, size int64) {
 	// A connection that cannot be given more time keeps the usual one.
 	_ = c.SetReadDeadline(time.Now().Add(reading))
 	_ = c.SetWriteDeadline(time.Now().Add(reading + d.chain.study + readingTime(0)))
+	return reading
 }
 
 // readingTime is how long a file of so many bytes may take to come in.
@@ -242,7 +268,8 @@ func readingTime(size int64) time.Duration {
 	return least + time.Duration(size/slowest)*time.Second
 }
 
-func drained(body io.Reader, file *incoming) ([]byte, error) {
+// drained reads a body into a file; late is its error where the time for that is up.
+func drained(body io.Reader, file *incoming, late error) ([]byte, error) {
 	chunk := make([]byte, 256<<10)
 	for {
 		n, err := body.Read(chunk)
@@ -250,11 +277,14 @@ func drained(body io.Reader, file *incoming) ([]byte, error) {
 			return nil, over
 		}
 		var over *http.MaxBytesError
+		var slow net.Error
 		switch {
 		case errors.Is(err, io.EOF):
 			return file.whole(), nil
 		case errors.As(err, &over):
 			return nil, bodyTooLarge(file.limit)
+		case errors.As(err, &slow) && slow.Timeout():
+			return nil, late
 		case err != nil:
 			return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
 		}

@@ -23,8 +23,12 @@ type Folder struct {
 // Err returns why files that are there could not be used.
 func (f *Folder) Err() error { return errors.Join(f.errs...) }
 
-// Model reads and studies the mesh of a name, once.
+// Model reads and studies the mesh of a name, once. What is no mesh's name is no
+// file's either: it could lead out of the folders.
 func (f *Folder) Model(name string) (model *maquette.Maquette, sum string) {
+	if !IsName(name) {
+		return nil, ""
+	}
 	item, ok := f.items[name]
 	if !ok {
 		var err error

@@ -105,16 +105,6 @@ func (s *Shelf) List(after string, n int) (items []*Item, more bool) {
 	return items, false
 }
 
-// Names lists the names kept, in order.
-func (s *Shelf) Names() []string {
-	items, _ := s.List("", Most)
-	names := make([]string, len(items))
-	for i, item := range items {
-		names[i] = item.Name
-	}
-	return names
-}
-
 // Delete takes a mesh off the shelf and reports whether it was there.
 func (s *Shelf) Delete(name string) bool {
 	s.mu.Lock()
@@ -127,5 +117,11 @@ func (s *Shelf) Delete(name string) bool {
 	return ok
 }
 
-// IsName reports whether a string has the form of a mesh's resource name.
-func IsName(s string) bool { return strings.HasPrefix(s, Prefix) && len(s) > len(Prefix) }
+// IsName reports whether a string is a mesh's resource name as the contract has them:
+// the prefix, and 1 to 80 lower-case letters, digits and hyphens.
+func IsName(s string) bool {
+	const longest = 80
+	id, ok := strings.CutPrefix(s, Prefix)
+	odd := func(c rune) bool { return (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' }
+	return ok && id != "" && len(id) <= longest && !strings.ContainsFunc(id, odd)
+}
