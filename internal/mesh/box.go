@@ -44,7 +44,16 @@ func AxisBox(m *Mesh) Box {
 func UprightBox(m *Mesh) Box {
 	points := corners(m)
 	axis := boxAlong(points, frame{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}})
-	return lesser(axis, boxAlong(points, flush(points, Point{0, 0, 1})))
+	return lesser(axis, boxAlong(points, flush(points, Point{0, 0, 1}))).widthFirst()
+}
+
+// widthFirst has the width no less than the depth, by a quarter turn about the height.
+func (b Box) widthFirst() Box {
+	if b.Depth > b.Width {
+		b.Width, b.Depth = b.Depth, b.Width
+		b.Axes[0], b.Axes[1] = b.Axes[1], b.Axes[0].times(-1)
+	}
+	return b
 }
 
 // OrientedBox is the block of least volume that was found, at any tilt: width the
@@ -132,18 +141,18 @@ func boxAlong(points []Point, f frame) Box {
 	if len(points) == 0 {
 		return Box{}
 	}
-	low := f.into(Point(points[0]))
+	low := f.into(points[0])
 	high := low
 	for _, p := range points {
-		for k, x := range f.into(Point(p)) {
+		for k, x := range f.into(p) {
 			low[k], high[k] = min(low[k], x), max(high[k], x)
 		}
 	}
 	size := high.plus(low.times(-1))
 	return Box{
 		Width: size[0], Depth: size[1], Height: size[2],
-		Axes:   [3]Point{Point(f[0]), Point(f[1]), Point(f[2])},
-		Centre: Point(f.out(low.plus(high).times(0.5))),
+		Axes:   f,
+		Centre: f.out(low.plus(high).times(0.5)),
 	}
 }
 
@@ -155,10 +164,10 @@ func (b Box) sorted() Box {
 	}
 	edges := []edge{{b.Width, b.Axes[0]}, {b.Depth, b.Axes[1]}, {b.Height, b.Axes[2]}}
 	slices.SortStableFunc(edges, func(p, q edge) int { return cmp.Compare(q.size, p.size) })
-	up := Point(edges[0].axis).cross(Point(edges[1].axis))
+	up := edges[0].axis.cross(edges[1].axis)
 	return Box{
 		Width: edges[0].size, Depth: edges[1].size, Height: edges[2].size,
-		Axes: [3]Point{edges[0].axis, edges[1].axis, Point(up)}, Centre: b.Centre,
+		Axes: [3]Point{edges[0].axis, edges[1].axis, up}, Centre: b.Centre,
 	}
 }
 
@@ -180,7 +189,7 @@ func flush(points []Point, axis Point) frame {
 	u, v := start[1], start[2]
 	var o outline
 	for _, p := range points {
-		o.add(spot{u.dot(Point(p)), v.dot(Point(p))})
+		o.add(spot{u.dot(p), v.dot(p)})
 	}
 	side := calipers(o.hull())
 	w := u.times(side[0]).plus(v.times(side[1]))
@@ -289,7 +298,7 @@ func outermost(points []Point, directions []Point) []Point {
 func ends(points []Point, d Point) (low, high int) {
 	least, most := math.Inf(1), math.Inf(-1)
 	for i, p := range points {
-		x := d.dot(Point(p))
+		x := d.dot(p)
 		if x < least {
 			least, low = x, i
 		}
@@ -358,7 +367,7 @@ func mainFaces(m *Mesh) []Point {
 // that what faces along an axis is in the middle of a part and not on its edge.
 const facing = 31
 
-// compass numbers the parts of a cube about the origin that an Point points at.
+// compass numbers the parts of a cube about the origin that a direction points at.
 func compass(a Point) int {
 	k := 0
 	for i := range a {

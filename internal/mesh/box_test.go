@@ -46,6 +46,16 @@ func TestUprightBoxTurnsAboutTheVertical(t *testing.T) {
 	assert.InDelta(t, 9.5, box.Centre[2], 1e-12)
 }
 
+// Width is the longer of the two, whichever way the part stands in its file, and the axes
+// go with it.
+func TestUprightBoxHasItsWidthFirst(t *testing.T) {
+	for _, m := range []*mesh.Mesh{meshtest.Box(2, 3, 9), meshtest.Box(3, 2, 9), meshtest.Moved(meshtest.Box(2, 3, 9), meshtest.About(mesh.Point{0, 0, 1}, 2), mesh.Point{5, 6, 7})} {
+		box := mesh.UprightBox(m)
+		assert.InDeltaSlice(t, []float64{3, 2, 9}, []float64{box.Width, box.Depth, box.Height}, 1e-12)
+		assertHolds(t, box, m)
+	}
+}
+
 // BOX-4: by hand. Nothing, a point, a line, and a sheet.
 func TestBoxesOfThinThings(t *testing.T) {
 	assert.Zero(t, mesh.OrientedBox(&mesh.Mesh{}))
@@ -75,6 +85,7 @@ func TestBoxLaws(t *testing.T) {
 		axis, upright, oriented := mesh.AxisBox(m), mesh.UprightBox(m), mesh.OrientedBox(m)
 		assert.LessOrEqual(t, upright.Volume(), axis.Volume()*(1+1e-9))
 		assert.LessOrEqual(t, oriented.Volume(), upright.Volume()*(1+1e-9))
+		assert.GreaterOrEqual(t, upright.Width, upright.Depth)
 		assert.GreaterOrEqual(t, oriented.Width, oriented.Depth)
 		assert.GreaterOrEqual(t, oriented.Depth, oriented.Height)
 		for _, box := range []mesh.Box{axis, upright, oriented} {

@@ -13,6 +13,7 @@ const (
 	InsideOut        = "inside_out"         // the whole file was
 	OneSided         = "one_sided"          // a surface that has no inside, as a Moebius band
 	Nesting          = "nesting"            // too many parts to tell which lie within which
+	Crossing         = "crossing"           // parts cross each other: their skins and volumes overlap
 	Rough            = "rough"              // noise: the smoothed area is the one to price
 )
 

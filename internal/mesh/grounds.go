@@ -145,14 +145,17 @@ func (m *Mesh) edgeLength(half uint32) float64 {
 // nest turns closed parts outward, finds which lie within which, and turns voids inward.
 func (s *Survey) nest(g *grounds) {
 	g.turn(func(part uint32) bool { return s.Components[part].Volume < 0 })
-	depth, ok := g.depths(s.Components)
+	nested, ok := g.nesting(s.Components)
 	if !ok {
-		s.warn(Nesting, "%d parts are too many to tell which lie within which: all taken as outer skins", len(depth))
+		s.warn(Nesting, "%d parts are too many to tell which lie within which: all taken as outer skins", len(s.Components))
+	}
+	if nested.crossing > 0 {
+		s.warn(Crossing, "%d parts cross each other: where they overlap, the skin and the volume of each count", nested.crossing)
 	}
 	voids, closed, wrong := 0, 0, 0
 	for part := range s.Components {
 		c := &s.Components[part]
-		c.Depth = depth[part]
+		c.Depth = nested.depth[part]
 		voids += c.Depth % 2
 		if c.Closed {
 			closed++

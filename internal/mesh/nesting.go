@@ -6,11 +6,22 @@ import (
 	"slices"
 )
 
-// nested is a place just inside a closed component, from which a ray runs along x.
+// nesting is which closed parts lie within which.
+type nesting struct {
+	// depth is how many others hold a part, one around the other; 0 for an outer skin and
+	// for a part that is open.
+	depth []int
+	// crossing counts the parts that lie partly inside another, or that fill the one that
+	// holds them more than full: they and what they cross are outer skins or voids as far
+	// as can be told, and their volumes and skins overlap.
+	crossing int
+}
+
+// nested is a place just inside a closed part, from which a ray runs along x.
 type nested struct {
 	part  uint32
 	at    Point
-	holds []uint32 // components that the ray leaves, once for each time
+	holds []uint32 // parts that the ray leaves, once for each time
 }
 
 // mostCrossings bounds the work of telling which parts lie within which: so many looks
@@ -20,34 +31,38 @@ const (
 	leastCrossings = 1 << 26
 )
 
-// inset is how far inside its component a ray begins, as a share of the size of the face
-// below it: parts that touch each other are then apart.
-const inset = 1e-5
+// Of each closed part so many places are looked at, fewer where there are many parts.
+const (
+	partPlaces = 8
+	allPlaces  = 4096
+)
 
-// depths returns for each component how many other closed components hold it, by the
-// parity of the crossings of a ray with each; closed components must be wound outward.
-// It is false where there are too many parts to tell, and all depths are then 0.
-func (t *topology) depths(components []Component) ([]int, bool) {
-	depth := make([]int, len(components))
-	if closedOf(components) < 2 {
-		return depth, true
+const (
+	// inset is how far inside its part a ray begins, as a share of the part's size: parts
+	// that touch each other are then apart.
+	inset = 1e-5
+	// hair is what rounding may add, as a share: to the box of a part that touches the one
+	// around it, or to the volume of one that stands there twice.
+	hair = 1e-9
+)
+
+// nesting finds which closed parts lie within which; they must be wound outward. A part is
+// held by another where all of its places are inside, by the parity of the crossings of a
+// ray, where its box is, and where it is the smaller one. Where only some of that is so
+// the two cross each other, and neither holds the other. It is false where there are too
+// many parts to tell, and all depths are then 0.
+func (g *grounds) nesting(components []Component) (nesting, bool) {
+	none := nesting{depth: make([]int, len(components))}
+	closed := closedOf(components)
+	if closed < 2 {
+		return none, true
 	}
-	rays := t.rays(components)
-	g := newRayGrid(rays)
-	looks := max(leastCrossings, mostCrossings*len(t.mesh.Faces))
-	for f := range t.mesh.Faces {
-		part := t.parts.of(uint32(f)) //nolint:gosec // readers bound the file
-		if !components[part].Closed {
-			continue
-		}
-		if looks -= g.cross(part, t.mesh.Triangle(f)); looks < 0 {
-			return make([]int, len(components)), false
-		}
+	rays := g.rays(components, min(partPlaces, max(1, allPlaces/closed)))
+	if !g.shoot(rays, components) {
+		return none, false
 	}
-	for i := range rays {
-		depth[rays[i].part] = rays[i].depth()
-	}
-	return depth, true
+	around, crosses := g.around(rays)
+	return g.stacked(around, crosses), true
 }
 
 func closedOf(components []Component) int {
@@ -60,44 +75,161 @@ func closedOf(components []Component) int {
 	return n
 }
 
-// rays returns a place inside each closed component: under the middle of its largest face.
-func (t *topology) rays(components []Component) []nested {
-	largest := make([]float64, len(components))
-	face := make([]int, len(components))
-	for f := range t.mesh.Faces {
-		part := t.parts.of(uint32(f)) //nolint:gosec // readers bound the file
-		if a := t.mesh.Triangle(f).AreaVector().length(); a > largest[part] {
-			largest[part], face[part] = a, f
-		}
-	}
+// rays returns up to so many places inside each closed part: under the middles of faces
+// that are spread evenly over its area, each face once.
+func (g *grounds) rays(components []Component, places int) []nested {
+	area, taken := make([]float64, len(components)), make([]int, len(components))
 	var rays []nested
-	for part, c := range components {
-		if c.Closed {
-			tri := t.mesh.Triangle(face[part])
-			rays = append(rays, nested{part: uint32(part), at: tri.under(inset)}) //nolint:gosec // fewer than faces
+	for f := range g.mesh.Faces {
+		part := g.parts.of(uint32(f)) //nolint:gosec // readers bound the file
+		c := &components[part]
+		if !c.Closed {
+			continue
+		}
+		t := g.mesh.Triangle(f)
+		area[part] += t.AreaVector().length()
+		if n := int(float64(places)*area[part]/c.Area + 0.5); n > taken[part] {
+			rays = append(rays, nested{part: part, at: t.under(inset * math.Sqrt(c.Area))})
+			taken[part] = n
 		}
 	}
 	return rays
 }
 
-// under returns the place below a triangle's middle, by a share of the root of its area.
-func (t Triangle) under(share float64) Point {
+// under returns the place so far below a triangle's middle.
+func (t Triangle) under(far float64) Point {
 	n := t.AreaVector()
 	middle := t[0].along(1./3, t[1].less(t[0])).along(1./3, t[2].less(t[0]))
-	return middle.along(-share/math.Sqrt(n.length()), n)
+	return middle.along(-far/n.length(), n)
 }
 
-// depth counts the components that the ray leaves an odd number of times.
-func (n *nested) depth() int {
-	slices.Sort(n.holds)
-	depth := 0
-	for lo, hi := 0, 0; lo < len(n.holds); lo = hi {
-		for hi = lo + 1; hi < len(n.holds) && n.holds[hi] == n.holds[lo]; {
-			hi++
+// shoot notes for each ray which parts it leaves. It is false where that takes too long.
+func (g *grounds) shoot(rays []nested, components []Component) bool {
+	grid := newRayGrid(rays)
+	looks := max(leastCrossings, mostCrossings*len(g.mesh.Faces))
+	for f := range g.mesh.Faces {
+		part := g.parts.of(uint32(f)) //nolint:gosec // readers bound the file
+		if !components[part].Closed {
+			continue
 		}
-		depth += (hi - lo) % 2
+		if looks -= grid.cross(part, g.mesh.Triangle(f)); looks < 0 {
+			return false
+		}
 	}
-	return depth
+	return true
+}
+
+// nobody stands for the part around an outer skin.
+const nobody = math.MaxUint32
+
+// around returns for each part the least that holds it, and whether it crosses another.
+func (g *grounds) around(rays []nested) (around []uint32, crosses []bool) {
+	around, crosses = make([]uint32, len(g.sums)), make([]bool, len(g.sums))
+	for part := range around {
+		around[part] = nobody
+	}
+	slices.SortFunc(rays, func(a, b nested) int { return cmp.Compare(a.part, b.part) })
+	var inside []uint32
+	for lo, hi := 0, 0; lo < len(rays); lo = hi {
+		part := rays[lo].part
+		inside = inside[:0]
+		for hi = lo; hi < len(rays) && rays[hi].part == part; hi++ {
+			inside = rays[hi].within(inside)
+		}
+		slices.Sort(inside)
+		around[part] = g.least(part, hi-lo, inside, crosses)
+	}
+	return around, crosses
+}
+
+// least returns the least of the parts that hold another, given the parts that its places
+// are inside, once for each place. Each two are judged by the places of the smaller.
+func (g *grounds) least(part uint32, places int, inside []uint32, crosses []bool) uint32 {
+	least := uint32(nobody)
+	for holder, n := range times(inside) {
+		switch {
+		case g.volume(holder) < g.volume(part)*(1-hair):
+		case n < places || !g.fits(part, holder):
+			crosses[part], crosses[holder] = true, true
+		case least == nobody || g.volume(holder) < g.volume(least):
+			least = holder
+		}
+	}
+	return least
+}
+
+// within adds the parts that the ray leaves an odd number of times.
+func (n *nested) within(parts []uint32) []uint32 {
+	slices.Sort(n.holds)
+	for part, left := range times(n.holds) {
+		if left%2 == 1 {
+			parts = append(parts, part)
+		}
+	}
+	return parts
+}
+
+// times yields what stands in a sorted list and how many times it does.
+func times(sorted []uint32) func(yield func(uint32, int) bool) {
+	return func(yield func(uint32, int) bool) {
+		for lo, hi := 0, 0; lo < len(sorted); lo = hi {
+			for hi = lo + 1; hi < len(sorted) && sorted[hi] == sorted[lo]; {
+				hi++
+			}
+			if !yield(sorted[lo], hi-lo) {
+				return
+			}
+		}
+	}
+}
+
+// volume returns the volume of a part, m3, whichever way it is wound.
+func (g *grounds) volume(part uint32) float64 { return math.Abs(g.sums[part].six) / 6 }
+
+// fits reports whether a part has room in a holder: its box is in the holder's and it is
+// smaller.
+func (g *grounds) fits(part, holder uint32) bool {
+	p, h := &g.sums[part], &g.sums[holder]
+	slack := hair * h.Diagonal()
+	for i := range p.Low {
+		if p.Low[i] < h.Low[i]-slack || p.High[i] > h.High[i]+slack {
+			return false
+		}
+	}
+	return g.volume(part) < g.volume(holder)*(1-hair)
+}
+
+// stacked gives each part a depth one more than that of the part around it. Parts that
+// together are more than what is around them cross each other or it: they are taken as
+// outer skins, so that no volume is ever less than nothing.
+func (g *grounds) stacked(around []uint32, crosses []bool) nesting {
+	order, filled := make([]uint32, len(around)), make([]float64, len(around))
+	for part, holder := range around {
+		order[part] = uint32(part) //nolint:gosec // fewer than faces
+		if holder != nobody {
+			filled[holder] += g.volume(order[part])
+		}
+	}
+	slices.SortFunc(order, func(a, b uint32) int { // holders before what they hold
+		return cmp.Or(cmp.Compare(g.volume(b), g.volume(a)), cmp.Compare(a, b))
+	})
+	n := nesting{depth: make([]int, len(around))}
+	for _, part := range order {
+		holder := around[part]
+		switch {
+		case holder == nobody:
+		case filled[holder] > g.volume(holder):
+			crosses[part], crosses[holder] = true, true
+		default:
+			n.depth[part] = n.depth[holder] + 1
+		}
+	}
+	for _, c := range crosses {
+		if c {
+			n.crossing++
+		}
+	}
+	return n
 }
 
 // rayGrid holds the rays by their places across x, in about as many squares as rays.
@@ -169,32 +301,38 @@ func (g *rayGrid) cross(part uint32, t Triangle) int {
 	return looks
 }
 
-// meetsRay reports whether a ray from p along x meets a triangle. The three sides are
-// each judged alike for both of their faces, so that a closed surface is never slipped
-// through between two of them.
-func (t Triangle) meetsRay(p Point) bool {
-	if max(t[0][0], t[1][0], t[2][0]) <= p[0] {
-		return false
-	}
-	one, two, three := passes(t[0], t[1], p), passes(t[1], t[2], p), passes(t[2], t[0], p)
-	return (one != two) != three && t.at(p) > p[0]
+// meetsRay reports whether a ray from p along x meets a triangle.
+func (t *Triangle) meetsRay(p Point) bool {
+	return max(t[0][0], t[1][0], t[2][0]) > p[0] && t.turns(p) != 0 && t.at(p) > p[0]
 }
 
-// passes reports whether, looking along x, a line from p along z passes a side.
-func passes(a, b, p Point) bool {
+// turns returns how often a triangle goes round a line through p along x: 1 where the line
+// goes out through it, -1 where it comes in, 0 where it passes by. The sides are each
+// judged alike for both of their faces, so that no line slips through a closed surface
+// between two of them.
+func (t *Triangle) turns(p Point) int {
+	return passes(&t[0], &t[1], &p) + passes(&t[1], &t[2], &p) + passes(&t[2], &t[0], &p)
+}
+
+// passes returns 1 where, looking along x, a side passes a line from p along z anticlockwise
+// about p, -1 where clockwise, 0 where it does not.
+func passes(a, b, p *Point) int {
 	if (a[1] > p[1]) == (b[1] > p[1]) {
-		return false
+		return 0
 	}
+	way := -1
 	if a[1] > b[1] {
-		a, b = b, a
+		a, b, way = b, a, 1
 	}
-	u, v := float64((b[1]-a[1])*(p[2]-a[2])), float64((p[1]-a[1])*(b[2]-a[2]))
-	return u < v
+	if float64((b[1]-a[1])*(p[2]-a[2])) < float64((p[1]-a[1])*(b[2]-a[2])) {
+		return way
+	}
+	return 0
 }
 
 // at returns x where the triangle's plane is above p in y and z; its middle where the plane
 // runs along x.
-func (t Triangle) at(p Point) float64 {
+func (t *Triangle) at(p Point) float64 {
 	n := t.AreaVector()
 	if n[0] == 0 {
 		return (t[0][0] + t[1][0] + t[2][0]) / 3

@@ -11,13 +11,14 @@ type Sample struct {
 // Samples spreads n places over a surface, each for the same area: the faces are laid
 // out by area one after another, and a sample stands in the middle of each of n equal
 // stretches. All is reckoned from the faces' order and shape, so that a mesh that is
-// moved has the same samples, moved. A surface without area has none.
+// moved has the same samples, moved. A surface without area has none, and for n below 1
+// there are none.
 func Samples(m *Mesh, n int) []Sample {
 	total := 0.0
 	for i := range m.Faces {
 		total += m.Triangle(i).AreaVector().length()
 	}
-	out := make([]Sample, 0, n)
+	out := make([]Sample, 0, max(0, n))
 	run := 0.0
 	for i := range m.Faces {
 		t := m.Triangle(i)

@@ -74,7 +74,7 @@ func newView(m *Mesh, direction Point) (view, error) {
 			return view{}, fmt.Errorf("vertex: got %v, allowed are coordinates within %g m either way", p, float64(extentMax))
 		}
 	}
-	right, up := across(Point(direction), largest)
+	right, up := across(direction, largest)
 	return view{m, right, up}, nil
 }
 
@@ -96,7 +96,7 @@ func across(d Point, largest float64) (right, up Point) {
 
 // at is where a vertex is seen, m.
 func (v view) at(vertex uint32) geometry.Point {
-	p := Point(v.mesh.Vertices[vertex])
+	p := v.mesh.Vertices[vertex]
 	return geometry.Point{X: v.right.dot(p), Y: v.up.dot(p)}
 }
 
@@ -183,21 +183,33 @@ type raster struct {
 	low    geometry.Point
 	pixel  float64 // m, its side
 	dark   []bool
+	next   []uint16          // by pixel, and one past each row: see light
 	corner [3]geometry.Point // of the face being drawn, in pixels
 }
 
 func (v view) raster() Shadow {
 	low, side := v.frame()
-	r := raster{view: v, low: low, pixel: side / (rasterSide - 2), dark: make([]bool, rasterSide*rasterSide)}
 	if side == 0 {
 		return Shadow{ByRaster: true}
 	}
+	r := newRaster(v, low, side)
 	for face := range v.mesh.Faces {
 		r.draw(v.mesh.Faces[face])
 	}
 	inside, edge := r.count()
 	one := r.pixel * r.pixel
 	return Shadow{Area: float64(inside) * one, ByRaster: true, Error: float64(edge) * one}
+}
+
+func newRaster(v view, low geometry.Point, side float64) *raster {
+	r := &raster{
+		view: v, low: low, pixel: side / (rasterSide - 2),
+		dark: make([]bool, rasterSide*rasterSide), next: make([]uint16, rasterSide*(rasterSide+1)),
+	}
+	for i := range r.next {
+		r.next[i] = uint16(i % (rasterSide + 1)) //nolint:gosec // at most rasterSide
+	}
+	return r
 }
 
 // frame is the corner and the side of a square round the vertices as they are seen.
@@ -236,9 +248,23 @@ func (r *raster) row(row int) {
 		x := a.X + (b.X-a.X)*((y-a.Y)/(b.Y-a.Y))
 		left, right = min(left, x), max(right, x)
 	}
-	for column := int(math.Ceil(max(0, left-0.5))); float64(column)+0.5 <= right; column++ {
+	from := math.Ceil(max(0, left-0.5))
+	for column := r.light(row, int(min(from, rasterSide))); float64(column)+0.5 <= right; column = r.light(row, column) {
 		r.dark[row*rasterSide+column] = true
+		r.next[row*(rasterSide+1)+column]++
 	}
+}
+
+// light is the first light pixel of a row from a column on, rasterSide where there is none.
+// Dark ones point on, and are passed in fewer steps each time, so that however many faces
+// lie over each other a pixel is darkened once.
+func (r *raster) light(row, column int) int {
+	next := r.next[row*(rasterSide+1) : (row+1)*(rasterSide+1)]
+	for int(next[column]) != column {
+		next[column] = next[next[column]]
+		column = int(next[column])
+	}
+	return column
 }
 
 // count counts the dark pixels and those, dark or light, beside one of the other kind.

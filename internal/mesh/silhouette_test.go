@@ -183,6 +183,39 @@ func TestSilhouetteByRaster(t *testing.T) {
 	}
 }
 
+// Faces that lie over each other many times: a square of 1 x 1 above thousands of triangles
+// within it has a shadow of 1 m2. Each pixel is darkened once (see BenchmarkManyOverEachOther).
+func TestSilhouetteOfManyOverEachOther(t *testing.T) {
+	got, err := mesh.Silhouette(overlapping(8000), mesh.Point{0, 0, 1})
+	if err != nil || !got.ByRaster || math.Abs(got.Area-1) > got.Error {
+		t.Errorf("%+v, %v; want an area of 1", got, err)
+	}
+}
+
+// overlapping is a unit square and so many triangles below it, most of them large.
+func overlapping(n int) *mesh.Mesh {
+	random, b := meshtest.Random(3), mesh.NewBuilder(n)
+	b.Triangle(mesh.Triangle{{0, 0, 1}, {1, 0, 1}, {1, 1, 1}})
+	b.Triangle(mesh.Triangle{{0, 0, 1}, {1, 1, 1}, {0, 1, 1}})
+	for range n {
+		var tri mesh.Triangle
+		for i := range tri {
+			tri[i] = mesh.Point{random.Float(), random.Float(), 0}
+		}
+		b.Triangle(tri)
+	}
+	return b.Mesh()
+}
+
+func BenchmarkManyOverEachOther(b *testing.B) {
+	m := overlapping(8000)
+	for b.Loop() {
+		if _, err := mesh.Silhouette(m, mesh.Point{0, 0, 1}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 func TestSilhouetteFaults(t *testing.T) {
 	box := meshtest.Box(1, 1, 1)
 	for _, direction := range []mesh.Point{{}, {math.NaN(), 0, 0}, {0, math.Inf(1), 0}} {

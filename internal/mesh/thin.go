@@ -29,6 +29,13 @@ func (t Thicknesses) ShareBelow(limit float64) float64 {
 // MostThicknessSamples bounds the work of Thickness.
 const MostThicknessSamples = 1_000_000
 
+// So many looks at a box or a face are taken for each point, and so many in any case; most
+// points take a few hundred.
+const (
+	mostLooks  = 1000
+	leastLooks = 1 << 22
+)
+
 // Thickness looks straight inward from points spread evenly over the skin to where
 // the part ends: the way through, square to the skin where it starts (the ray form
 // of the shape diameter; Shapira, Shamir, Cohen-Or 2008, from memory). Of a part
@@ -36,7 +43,8 @@ const MostThicknessSamples = 1_000_000
 // MostThicknessSamples; 20,000 tell shares to about a third of a percent.
 //
 // Only faces that the way leaves the part through end it, so that a rough skin does
-// not meet itself at once.
+// not meet itself at once. Where so many faces lie across each other that all points would
+// take too long, fewer are looked at, spread as evenly: Points tells how many.
 func Thickness(m *Mesh, samplesWanted int) (Thicknesses, error) {
 	if samplesWanted < 1 || samplesWanted > MostThicknessSamples {
 		return Thicknesses{}, fmt.Errorf("%d samples of the thickness: allowed are 1 to %d", samplesWanted, MostThicknessSamples)
@@ -46,9 +54,14 @@ func Thickness(m *Mesh, samplesWanted int) (Thicknesses, error) {
 		return Thicknesses{}, ErrEmpty
 	}
 	tree, out := newTree(m), Thicknesses{}
-	for _, s := range points {
+	step, most := spread(len(points)), max(leastLooks, mostLooks*len(points))
+	for i := range points {
+		if tree.looks > most {
+			break
+		}
+		s := &points[i*step%len(points)]
 		inward := m.Triangle(s.Face).AreaVector().unit().times(-1)
-		if reach := tree.exit(Point(s.At), inward, s.Face); math.IsInf(reach, 1) {
+		if reach := tree.exit(newRay(s.At, inward), s.Face); math.IsInf(reach, 1) {
 			out.Endless++
 		} else {
 			out.Sorted = append(out.Sorted, reach)
@@ -58,11 +71,31 @@ func Thickness(m *Mesh, samplesWanted int) (Thicknesses, error) {
 	return out, nil
 }
 
+// spread is a step by which all of n places are reached, wherever one stops as evenly as
+// can be: near the golden section of n and without a factor in common with it.
+func spread(n int) int {
+	step := max(1, int(float64(n)*(math.Sqrt(5)-1)/2))
+	for common(step, n) > 1 {
+		step++
+	}
+	return step
+}
+
+// common is the greatest common divisor (Euclid).
+func common(a, b int) int {
+	for b > 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
 // tree is boxes within boxes about the faces of a mesh, to find what a ray meets.
 type tree struct {
 	mesh  *Mesh
 	faces []uint32 // ordered so that each node's are together
 	nodes []node
+	looks int     // taken so far
+	slack float64 // m, by which boxes are wider than what they hold, for rounding
 }
 
 // node holds faces[first:last], or where left is above 0 the nodes left and left+1.
@@ -79,7 +112,7 @@ const (
 )
 
 func newTree(m *Mesh) *tree {
-	t := &tree{mesh: m, faces: make([]uint32, len(m.Faces))}
+	t := &tree{mesh: m, faces: make([]uint32, len(m.Faces)), slack: hair * AxisBox(m).Diagonal()}
 	for i := range t.faces {
 		t.faces[i] = uint32(i) //nolint:gosec // faces are indexed by 32 bits
 	}
@@ -109,7 +142,7 @@ func (t *tree) bound(n *node) {
 	for _, f := range t.faces[n.first:n.last] {
 		for _, v := range t.mesh.Faces[f] {
 			for k, x := range t.mesh.Vertices[v] {
-				n.low[k], n.high[k] = min(n.low[k], x), max(n.high[k], x)
+				n.low[k], n.high[k] = min(n.low[k], x-t.slack), max(n.high[k], x+t.slack)
 			}
 		}
 	}
@@ -138,23 +171,40 @@ func (t *tree) part(n *node, depth int) int32 {
 	return next
 }
 
-// exit is how far from a point the first face is through which a ray leaves the
-// part, skipping the face that the point is on; infinite where there is none.
-func (t *tree) exit(from, along Point, skip int) float64 {
+// ray is a way from a place, and a frame of which the first axis runs along it.
+type ray struct {
+	from, inverse Point // inverse: one over the way that it goes along each axis
+	frame         frame
+}
+
+func newRay(from, along Point) *ray {
+	return &ray{from, Point{1 / along[0], 1 / along[1], 1 / along[2]}, turnedAbout(along, 0)}
+}
+
+// stop is a node that a ray comes to, and how far along.
+type stop struct {
+	node int32
+	at   float64
+}
+
+// exit is how far along a ray the first face is through which it leaves the part,
+// skipping the face that it starts from; infinite where there is none.
+func (t *tree) exit(r *ray, skip int) float64 {
 	nearest := math.Inf(1)
-	inverse := Point{1 / along[0], 1 / along[1], 1 / along[2]}
-	stack := make([]int32, 1, treeDepth+2)
-	for len(stack) > 0 {
-		n := &t.nodes[stack[len(stack)-1]]
-		stack = stack[:len(stack)-1]
+	stops := make([]stop, 1, treeDepth+2)
+	for len(stops) > 0 {
+		s := stops[len(stops)-1]
+		stops = stops[:len(stops)-1]
+		n := &t.nodes[s.node]
 		switch {
-		case !n.crossed(from, inverse, nearest):
+		case s.at > nearest:
 		case n.left > 0:
-			stack = append(stack, n.left, n.left+1)
+			stops = t.enter(stops, r, n.left)
 		default:
+			t.looks += int(n.last - n.first)
 			for _, f := range t.faces[n.first:n.last] {
 				if int(f) != skip {
-					nearest = min(nearest, leaves(t.mesh.Triangle(int(f)), from, along))
+					nearest = min(nearest, r.leaves(t.mesh.Triangle(int(f))))
 				}
 			}
 		}
@@ -162,36 +212,58 @@ func (t *tree) exit(from, along Point, skip int) float64 {
 	return nearest
 }
 
-// crossed tells whether a ray meets a node's box nearer than a limit (the slab
-// method; Kay and Kajiya 1986, from memory).
-func (n *node) crossed(from, inverse Point, limit float64) bool {
-	near, far := 0.0, limit
-	for k := range from {
-		a, b := (n.low[k]-from[k])*inverse[k], (n.high[k]-from[k])*inverse[k]
+// enter adds the two halves of a node that a ray comes to, the nearer one last.
+func (t *tree) enter(stops []stop, r *ray, left int32) []stop {
+	t.looks += 2
+	near, far := stop{left, t.nodes[left].reached(r)}, stop{left + 1, t.nodes[left+1].reached(r)}
+	if near.at > far.at {
+		near, far = far, near
+	}
+	for _, s := range [2]stop{far, near} {
+		if !math.IsInf(s.at, 1) {
+			stops = append(stops, s)
+		}
+	}
+	return stops
+}
+
+// reached is how far along a ray it comes to a node's box, infinite where it does not (the
+// slab method; Kay and Kajiya 1986, from memory).
+func (n *node) reached(r *ray) float64 {
+	near, far := 0.0, math.Inf(1)
+	for k := range r.from {
+		a, b := (n.low[k]-r.from[k])*r.inverse[k], (n.high[k]-r.from[k])*r.inverse[k]
 		if a != a || b != b { // in the plane of a side: inside it
 			continue
 		}
-		near, far = max(near, min(a, b)), min(far, max(a, b))
+		if a > b {
+			a, b = b, a
+		}
+		if a > near {
+			near = a
+		}
+		if b < far {
+			far = b
+		}
 	}
-	return near <= far*(1+1e-12)
-}
-
-// leaves is how far along a ray it passes out through a triangle, infinite where it
-// does not (Moller and Trumbore 1997, from memory). A hair beyond the triangle's
-// edges still counts, so that no ray slips out between two faces.
-func leaves(t Triangle, start, along Point) float64 {
-	const hair = 1e-9
-	e, f := t[1].less(t[0]), t[2].less(t[0])
-	p := along.cross(f)
-	det := e.dot(p)
-	if det >= 0 { // seen from outside, or edge on
+	if near > far*(1+1e-12) {
 		return math.Inf(1)
 	}
-	s := start.less(t[0])
-	u, q := s.dot(p)/det, s.cross(e)
-	v := along.dot(q) / det
-	reach := f.dot(q) / det
-	if u < -hair || v < -hair || u+v > 1+hair || reach <= 0 {
+	return near
+}
+
+// leaves is how far along a ray it passes out through a triangle, infinite where it does
+// not. The triangle is looked at along the ray: a corner is then in the same place, and a
+// side judged alike, for all their faces, so that no ray slips out between two of them.
+func (r *ray) leaves(t Triangle) float64 {
+	for i, p := range t {
+		t[i] = r.frame.into(p.less(r.from))
+	}
+	reach := math.Inf(1)
+	if t.turns(Point{}) > 0 {
+		reach = t.at(Point{})
+	}
+	if reach <= 0 {
 		return math.Inf(1)
 	}
 	return reach

@@ -71,6 +71,62 @@ func TestThicknessOfAnOpenSheet(t *testing.T) {
 	assert.Zero(t, thick.ShareBelow(1e9))
 }
 
+// ladder is a slab of 1 x 1 x 1 whose floor is cut into strips along a line through a place,
+// each so narrow that rounding decides which of them a ray meets.
+func ladder(at mesh.Point) *mesh.Mesh {
+	const strips, narrow = 600, 1e-11
+	b := mesh.NewBuilder(0)
+	b.Triangle(mesh.Triangle{{0, 0, 1}, {1, 0, 1}, {1, 1, 1}})
+	b.Triangle(mesh.Triangle{{0, 0, 1}, {1, 1, 1}, {0, 1, 1}})
+	left := 0.0
+	for i := range strips + 2 {
+		right := at[0] + narrow*float64(i-strips/2)
+		if i == strips+1 {
+			right = 1
+		}
+		b.Triangle(mesh.Triangle{{left, 0, 0}, {left, 1, 0}, {right, 1, 0}})
+		b.Triangle(mesh.Triangle{{left, 0, 0}, {right, 1, 0}, {right, 0, 0}})
+		left = right
+	}
+	return b.Mesh()
+}
+
+// THIN-5: by hand. Wherever a ray goes through the edges of narrow strips it meets the
+// floor, 1 m below.
+func TestNoRaySlipsOutBetweenTwoFaces(t *testing.T) {
+	lid := ladder(mesh.Point{0.5})
+	lid.Faces = lid.Faces[:2]
+	for i, s := range mesh.Samples(lid, 40) {
+		turn := meshtest.About(mesh.Point{1, 2, float64(i)}, float64(i))
+		m := meshtest.Moved(ladder(s.At), turn, mesh.Point{})
+		thick, err := mesh.Thickness(m, 80) // as many again for the floor, which sees the lid
+		require.NoError(t, err)
+		assert.Zero(t, thick.Endless, "through the edges below sample %d", i)
+		assert.InDelta(t, 1, thick.Sorted[0], 1e-9)
+		assert.InDelta(t, 1, thick.Sorted[len(thick.Sorted)-1], 1e-9)
+	}
+}
+
+// THIN-6: by hand. Where needles lie across each other, too many to look at for each point,
+// fewer points tell the same: of 10 m2 of box two have 2 m below them, or 1 m where needles
+// are in the way, and the needles have no area.
+func TestThicknessOfManyNeedles(t *testing.T) {
+	random := meshtest.Random(5)
+	m := meshtest.Box(1, 1, 2)
+	for range 20_000 {
+		n := uint32(len(m.Vertices))
+		p := mesh.Point{random.Float(), random.Float(), 1 + 1e-3*random.Float()}
+		q := mesh.Point{random.Float(), random.Float(), 1 + 1e-3*random.Float()}
+		m.Vertices = append(m.Vertices, p, q, mesh.Point{q[0] + 1e-9, q[1], q[2]})
+		m.Faces = append(m.Faces, [3]uint32{n, n + 1, n + 2})
+	}
+	thick, err := mesh.Thickness(m, 5000)
+	require.NoError(t, err)
+	t.Logf("%d points", thick.Points())
+	assert.Less(t, thick.Points(), 5000)
+	assert.InDelta(t, 2.0/10, 1-thick.ShareBelow(1.0011), 1e-2)
+}
+
 func TestThicknessRefuses(t *testing.T) {
 	for _, n := range []int{-1, 0, mesh.MostThicknessSamples + 1} {
 		_, err := mesh.Thickness(meshtest.Box(1, 1, 1), n)
