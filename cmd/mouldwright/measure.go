@@ -120,12 +120,33 @@ func (p *program) studied(name string, m *measuring) (*shelf.Item, error) {
 	if err != nil {
 		return nil, p.misused(err.Error())
 	}
-	file, err := readFile(name, mostMesh)
+	file, size, err := openMesh(name)
 	if err != nil {
 		return nil, err
 	}
-	item := shelf.Identify(file, reading)
-	return item, inFile(name, item.Study())
+	defer func() { _ = file.Close() }() // read only: nothing can be lost
+	item := &shelf.Item{Reading: reading}
+	return item, inFile(name, item.StudyFrom(file, size))
+}
+
+// openMesh opens a mesh file and returns its size in bytes.
+func openMesh(name string) (*os.File, int64, error) {
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	info, err := file.Stat()
+	switch {
+	case err != nil:
+	case !info.Mode().IsRegular():
+		err = fmt.Errorf("%s: not a file that can be measured", name)
+	case info.Size() > mostMesh:
+		err = fmt.Errorf("%s: %d bytes, allowed: at most %d", name, info.Size(), int64(mostMesh))
+	}
+	if err != nil {
+		return nil, 0, errors.Join(err, file.Close())
+	}
+	return file, info.Size(), nil
 }
 
 // inFile names the file in a fault of it.
@@ -167,16 +188,12 @@ func (p *program) gauge(name string, m *measuring) error {
 	if err != nil {
 		return p.misused(err.Error())
 	}
-	file, err := os.Open(name)
+	file, size, err := openMesh(name)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = file.Close() }() // read only: nothing can be lost
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	sum, err := meshfile.Gauge(file, info.Size(), meshfile.Options{Name: reading.FileName, Unit: reading.Unit})
+	sum, err := meshfile.Gauge(file, size, meshfile.Options{Name: reading.FileName, Unit: reading.Unit})
 	if err != nil {
 		return inFile(name, err)
 	}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"io"
 
 	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/mesh"
@@ -72,7 +73,22 @@ const MostTriangles = 2_000_000
 // Study reads the item's file and studies the model. Its error is a
 // *meshfile.Fault, or says why the mesh cannot be measured.
 func (i *Item) Study() error {
-	file, err := meshfile.Read(i.File, meshfile.Options{Name: i.Reading.FileName, Unit: i.Reading.Unit, MostTriangles: MostTriangles})
+	file, err := meshfile.Read(i.File, i.options(MostTriangles))
+	return i.study(file, err)
+}
+
+// StudyFrom does the same for a file of some size that r gives from its beginning, of
+// which the item keeps nothing. Nothing but its size bounds how many triangles it has.
+func (i *Item) StudyFrom(r io.Reader, size int64) error {
+	file, err := meshfile.ReadFrom(r, size, i.options(0))
+	return i.study(file, err)
+}
+
+func (i *Item) options(most int) meshfile.Options {
+	return meshfile.Options{Name: i.Reading.FileName, Unit: i.Reading.Unit, MostTriangles: most}
+}
+
+func (i *Item) study(file *meshfile.File, err error) error {
 	if err != nil {
 		return err
 	}
