@@ -13,6 +13,7 @@ const (
 	Locked   = "locked"    // patches that no straight pull reaches
 	Capped   = "capped"    // an opening was closed for the volume
 	InnerOne = "two_skins" // the file has inner skins
+	Grainy   = "grainy"    // a scan, whose noise was taken off before its mould was split
 )
 
 // smallPiece and largePiece bound the largest dimension of a piece whose unit is not
@@ -41,6 +42,9 @@ func (q *Maquette) warnings(s *Sheet) []mesh.Warning {
 	}
 	if s.Thin > thinShare {
 		add(ThinPart, "%.1f %% of the surface is on parts thinner than %.1f mm", 100*s.Thin, 1000*s.ThinLimit)
+	}
+	if q.release.Smoothed() {
+		add(Grainy, "the mould was split as if the scan had no noise: undercuts shallower than about three times the noise are not seen")
 	}
 	if draft := s.Splits[1]; draft.Patches > 0 {
 		add(Locked, "%.3f m2 in %d places cannot be reached by a straight pull with 2 degrees of draft: a loose piece or a flexible skin each", draft.Locked, draft.Patches)

@@ -53,7 +53,7 @@ func (c caster) merged(cells int) caster {
 }
 
 // cell is the number of the cell that a place is in, below 2^33: at most 2,048 cells
-// along each axis. Vertices without a face may stand outside; they cast nothing.
+// along each axis.
 func cell(p [3]float32, cells int) uint64 {
 	n := uint64(0)
 	for _, x := range p {

@@ -13,15 +13,18 @@ type buffer struct {
 	axes  [3][3]float32
 	scale float32
 	shift [2]float32
+	// grain is how far the surface may stand out where it is not meant to, in the frame.
+	grain float32
+	off   float32 // how far a sample is moved off the surface, pixels
 }
 
-// offset is how far a sample is moved off the surface before its depth is compared,
+// offset is how far at least a sample is moved off the surface before its depth is compared,
 // pixels. Without it a wall along the pull falls into the pixel of its own top edge;
 // with it no allowance for slope is needed, as the surface is nowhere as far off.
 const offset = 1.5
 
-func newBuffer(side int) *buffer {
-	return &buffer{side: side, depths: make([][2]float32, side*side)}
+func newBuffer(side int, grain float32) *buffer {
+	return &buffer{side: side, grain: grain, depths: make([][2]float32, side*side)}
 }
 
 // cast draws all faces of c as seen along d.
@@ -58,14 +61,15 @@ func (b *buffer) project(vertices [][3]float32, d Direction) {
 		b.spots[i] = [3]float32{x, y, dot(b.axes[2], p)}
 	}
 	b.scale = float32(b.side-3) / max(high[0]-low[0], high[1]-low[1], 1e-3)
-	b.shift = [2]float32{1 - low[0]*b.scale, 1 - low[1]*b.scale}
+	b.off = max(offset, b.grain*b.scale)
+	b.shift = [2]float32{1 - float32(low[0]*b.scale), 1 - float32(low[1]*b.scale)}
 	for i := range b.spots {
 		b.spots[i] = b.pixels(b.spots[i])
 	}
 }
 
 func (b *buffer) pixels(q [3]float32) [3]float32 {
-	return [3]float32{q[0]*b.scale + b.shift[0], q[1]*b.scale + b.shift[1], q[2] * b.scale}
+	return [3]float32{float32(q[0]*b.scale) + b.shift[0], float32(q[1]*b.scale) + b.shift[1], q[2] * b.scale}
 }
 
 // spot is a place of the frame in pixels. The middles of pixels are whole numbers.
@@ -80,9 +84,9 @@ func (b *buffer) facing(normal [3]float32) float32 { return dot(b.axes[2], norma
 // along the opposite one.
 func (b *buffer) clear(place, normal [3]float32) (above, below bool) {
 	q := b.spot(place)
-	x := int(q[0] + offset*dot(b.axes[0], normal) + 0.5)
-	y := int(q[1] + offset*dot(b.axes[1], normal) + 0.5)
-	z := q[2] + offset*dot(b.axes[2], normal)
+	x := int(q[0] + float32(b.off*dot(b.axes[0], normal)) + 0.5)
+	y := int(q[1] + float32(b.off*dot(b.axes[1], normal)) + 0.5)
+	z := q[2] + float32(b.off*dot(b.axes[2], normal))
 	if x < 0 || y < 0 || x >= b.side || y >= b.side {
 		return true, true
 	}
@@ -148,14 +152,14 @@ func slopeOf(p, q, r *[3]float32) slope {
 	s := slope{corner: p[2], x: p[0], y: p[1], least: min(p[2], q[2], r[2]), most: max(p[2], q[2], r[2])}
 	ax, ay, az := q[0]-p[0], q[1]-p[1], q[2]-p[2]
 	bx, by, bz := r[0]-p[0], r[1]-p[1], r[2]-p[2]
-	if area := ax*by - ay*bx; area != 0 {
-		s.alongX, s.alongY = (az*by-ay*bz)/area, (ax*bz-az*bx)/area
+	if area := float32(ax*by) - float32(ay*bx); area != 0 {
+		s.alongX, s.alongY = (float32(az*by)-float32(ay*bz))/area, (float32(ax*bz)-float32(az*bx))/area
 	}
 	return s
 }
 
 func (s *slope) at(x, y int) float32 {
-	z := s.corner + s.alongX*(float32(x)-s.x) + s.alongY*(float32(y)-s.y)
+	z := s.corner + float32(s.alongX*(float32(x)-s.x)) + float32(s.alongY*(float32(y)-s.y))
 	return max(s.least, min(s.most, z))
 }
 
@@ -165,7 +169,7 @@ func crossing(p, q *[3]float32, y float32) float32 {
 	if q[1] == p[1] {
 		return p[0]
 	}
-	return p[0] + (q[0]-p[0])*((y-p[1])/(q[1]-p[1]))
+	return p[0] + float32((q[0]-p[0])*((y-p[1])/(q[1]-p[1])))
 }
 
 // meets says whether a whole number lies between two that are not negative.

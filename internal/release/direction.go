@@ -21,9 +21,14 @@ const drafts = 2
 // n.d: 0.1 mm in a metre. Walls written down in single precision lean by up to that.
 const lean = 1e-4
 
+// mostLean is how far it may lean on a scan, whose grain turns it: by 1 degree, so that
+// half of a draft of 2 degrees is asked for in any case.
+const mostLean = 0.01745
+
 // leasts is the least n.d of each draft.
-func leasts() [drafts]float64 {
-	return [drafts]float64{-lean, math.Sin(2*math.Pi/180) - lean}
+func (s *Study) leasts() [drafts]float64 {
+	may := max(lean, min(s.waver, mostLean))
+	return [drafts]float64{-may, math.Sin(2*math.Pi/180) - may}
 }
 
 // directions is +x, -x, +y, -y, +z, -z and then so many more pairs of opposites,
@@ -93,4 +98,8 @@ func (d Direction) check() error {
 	return fault.Unless(math.Abs(l-1) < 1e-6, "length of a direction", math.Sqrt(l), "1, as of a unit vector")
 }
 
-func dot(a, b [3]float32) float32 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+// dot is of vectors in single precision. Here and elsewhere a conversion of each product
+// keeps processors with fused multiply-add from differing.
+func dot(a, b [3]float32) float32 {
+	return float32(a[0]*b[0]) + float32(a[1]*b[1]) + float32(a[2]*b[2])
+}

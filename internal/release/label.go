@@ -5,9 +5,14 @@ package release
 // are no better than that.
 const turned = 0.0872 // sine of 5 degrees
 
-// tie is what a piece must score, as n.d, above one chosen before it: a wall along
+// leastTie is what a piece must score, as n.d, above one chosen before it: a wall along
 // both of their pulls goes to the first, whichever way rounding leans it.
-const tie = 1e-3
+const leastTie = 1e-3
+
+// tie is the same where grain leans the wall too. Of two opposite pulls one scores as
+// much as the other loses; three times that, for the normals next to a fold are the
+// worst: with less, more bumps near the corners of scanned cubes changed hands.
+func (s *Study) tie() float64 { return max(leastTie, min(6*s.waver, turned)) }
 
 // label gives every face to a piece and measures where the pieces meet.
 func (s *Study) label(out *Split, draft Draft) {
@@ -15,7 +20,7 @@ func (s *Study) label(out *Split, draft Draft) {
 	if out.Pieces < 2 {
 		return
 	}
-	l := labeller{Study: s, barred: s.barred(out.Pulls, leasts()[draft])}
+	l := labeller{Study: s, tie: s.tie(), barred: s.barred(out.Pulls, s.leasts()[draft])}
 	for _, p := range out.Pulls {
 		l.pulls = append(l.pulls, p.Direction.single())
 	}
@@ -33,7 +38,7 @@ func (s *Study) label(out *Split, draft Draft) {
 func (s *Study) barred(pulls []Pull, least float64) []uint32 {
 	barred := make([]uint32, len(s.mesh.Faces))
 	seen := make([]bool, len(barred))
-	b := newBuffer(s.pixels)
+	b := s.buffer()
 	for k, p := range pulls {
 		b.cast(&s.caster, p.Direction)
 		open := s.opened(b)

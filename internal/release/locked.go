@@ -81,8 +81,11 @@ func key(c [3]int) uint64 {
 	return uint64(c[0])<<46 | uint64(c[1])<<33 | uint64(c[2])<<20 //nolint:gosec // not negative
 }
 
-// near calls yield with those in the cells around the i-th that stand before it.
+// near calls yield with those in the cells around the i-th that stand before it. A
+// surface has some 50 samples in three cells; where sheet lies on sheet, and there are
+// hundreds, it calls with some of them only, so that the work stays bounded.
 func (g *grid) near(i int, yield func(j int)) {
+	const most = 256
 	for dx := -1; dx <= 1; dx++ {
 		for dy := -1; dy <= 1; dy++ {
 			c := g.cells[i]
@@ -90,7 +93,8 @@ func (g *grid) near(i int, yield func(j int)) {
 			from := key([3]int{c[0] + dx, c[1] + dy, c[2] - 1})
 			to := key([3]int{c[0] + dx, c[1] + dy, c[2] + 2})
 			at, _ := slices.BinarySearch(g.keys, from)
-			for ; at < len(g.keys) && g.keys[at] < to; at++ {
+			end, _ := slices.BinarySearch(g.keys, to)
+			for crowd := 1 + (end-at)/most; at < end; at += crowd {
 				if j := int(g.keys[at] & (1<<20 - 1)); j < i { //nolint:gosec // 20 bits
 					yield(j)
 				}
@@ -124,4 +128,20 @@ func (s sets) find(i int) int {
 func (s sets) join(i, j int) {
 	i, j = s.find(i), s.find(j)
 	s[max(i, j)] = int32(min(i, j)) //nolint:gosec // below 2^30
+}
+
+// number gives the sets numbers from 0, in the order of their firsts: the number of each
+// thing's, and how many there are.
+func (s sets) number() (numbers []int32, n int) {
+	numbers = make([]int32, len(s))
+	for i := range s {
+		first := s.find(i)
+		if first == i { // it comes before the others
+			numbers[i] = int32(n) //nolint:gosec // below 2^30
+			n++
+			continue
+		}
+		numbers[i] = numbers[first]
+	}
+	return numbers, n
 }

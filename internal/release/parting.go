@@ -12,6 +12,7 @@ type labeller struct {
 	*Study
 	pulls  [][3]float32
 	barred []uint32
+	tie    float64 // what a piece must score above one chosen before it
 }
 
 // rivals is what each piece that may have a face scores at its corners: n.d of the
@@ -32,7 +33,7 @@ func (l *labeller) rivals(face int, r *rivals) {
 		r.piece[r.n] = k
 		for corner := range 3 {
 			n := l.surface.normals[l.surface.group[3*face+corner]]
-			r.scores[r.n][corner] = float64(dot(n, d)) - tie*float64(k)
+			r.scores[r.n][corner] = float64(dot(n, d)) - float64(l.tie*float64(k))
 		}
 		r.n++
 	}
@@ -70,7 +71,7 @@ func (l *labeller) inside(face int, r *rivals) float64 {
 		for b := range a {
 			if p, q, ok := r.level(a, b); ok {
 				from, to := r.uncontested(a, b, p, q)
-				sum += max(0, to-from) * distance(at(t, p), at(t, q))
+				sum += float64(max(0, to-from) * distance(at(t, p), at(t, q)))
 			}
 		}
 	}
@@ -132,9 +133,10 @@ func (r *rivals) lead(a, c int, at weights) float64 {
 }
 
 // along is the length of the edges at whose two sides different pieces are, m: sharp
-// edges, and the rims of shadows.
+// edges, and the rims of shadows. Those go from face to face and are straightened.
 func (l *labeller) along() float64 {
 	var here, there rivals
+	var rims rims
 	sum := 0.0
 	for h, t := range l.surface.twin {
 		if int(t) < h || l.alike(h) {
@@ -144,9 +146,13 @@ func (l *labeller) along() float64 {
 		l.rivals(int(t)/3, &there)
 		p, q := l.surface.start(h), l.surface.start(next(h))
 		share := parted(here.edge(h%3, (h+1)%3), there.edge((int(t)+1)%3, int(t)%3))
-		sum += share * distance(l.mesh.Vertices[p], l.mesh.Vertices[q])
+		if _, ok := l.surface.smoothAt(h); ok {
+			rims.add(p, q, share)
+			continue
+		}
+		sum += float64(share * distance(l.mesh.Vertices[p], l.mesh.Vertices[q]))
 	}
-	return sum
+	return sum + rims.length(l.mesh.Vertices)
 }
 
 // alike says whether both sides of an edge score alike, as they do on nearly all.

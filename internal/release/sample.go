@@ -42,11 +42,15 @@ func (f frame) to(p mesh.Point) [3]float32 {
 // from is the way from p to q, m.
 func from(p, q mesh.Point) Direction { return Direction{q[0] - p[0], q[1] - p[1], q[2] - p[2]} }
 
-// sampled places samples of equal area over a mesh.
-func sampled(m *mesh.Mesh, f frame, n int) []sample {
+// sampled places samples of equal area over a skin. A grainy part has the surface's
+// normals, which the grain that is left does not turn.
+func sampled(of skin, f frame, on *surface, n int) []sample {
 	samples := make([]sample, n)
-	for i, s := range mesh.Samples(m, n) {
-		samples[i] = sample{place: f.to(s.At), normal: normalOf(m.Triangle(s.Face)).single()}
+	for i, s := range mesh.Samples(of.Mesh, n) {
+		samples[i] = sample{place: f.to(s.At), normal: normalOf(of.Triangle(s.Face)).single()}
+		if of.grainyAt(s.Face) {
+			samples[i].normal = level(on.normal(s.Face))
+		}
 	}
 	return samples
 }

@@ -140,7 +140,7 @@ func (c *chooser) force(s *Study, d Direction, draft Draft) {
 		}
 	}
 	if at < 0 {
-		fore, _ := s.pair(newBuffer(s.pixels), d)
+		fore, _ := s.pair(s.buffer(), d)
 		at = len(c.directions)
 		c.know(&fore, draft)
 	}
@@ -222,7 +222,8 @@ func (c *chooser) next() int {
 	return -1
 }
 
-// drop lets go of choices that those after them have made idle.
+// drop lets go of choices that those after them have made idle: each frees less by itself
+// than a further piece must. What several of them freed together is in Left.
 func (c *chooser) drop() {
 	for at := c.forced; at < len(c.chosen); {
 		others := newBits(64 * len(c.covered))

@@ -26,13 +26,15 @@ type surface struct {
 // clean one they cost less than 0.1 %.
 const passes = 10
 
-func surfaceOf(m *mesh.Mesh) *surface {
-	s := &surface{faces: m.Faces, twin: twins(m)}
-	s.part(s.sharp(m))
-	s.sum(m)
-	for range passes {
-		s.smooth()
-	}
+// morePasses is how often they are on a grainy skin once its samples have their normals,
+// so that the labels of a wall along two pulls do not change from bump to bump.
+const morePasses = 30
+
+func surfaceOf(of skin, f frame) *surface {
+	s := &surface{faces: of.Faces, twin: of.twin}
+	s.part(s.sharp(of.Mesh))
+	s.sum(of.Mesh, f)
+	s.smooth(passes)
 	return s
 }
 
@@ -114,7 +116,7 @@ func opposed(faces [][3]uint32, g, h int32) bool {
 //
 // 30 degrees: common practice, no source. The test for roughness is our own.
 func (s *surface) sharp(m *mesh.Mesh) []bool {
-	gentle, fold := math.Cos(10*math.Pi/180), math.Cos(30*math.Pi/180)
+	gentle, fold := math.Cos(10*math.Pi/180), meant()
 	marks := make([]bool, len(s.twin))
 	bends := make([]uint8, len(m.Vertices))
 	for h, t := range s.twin {
@@ -144,19 +146,25 @@ func (s *surface) sharp(m *mesh.Mesh) []bool {
 }
 
 // fold is the cosine of the angle between the faces at a half-edge, and which way
-// they bend: 1 outward, 2 inward. Faces without area do not bend.
+// they bend: 1 outward, 2 inward.
 func (s *surface) fold(m *mesh.Mesh, h int) (cosine float64, bend uint8) {
 	t := int(s.twin[h])
-	n, o := normalOf(m.Triangle(h/3)), normalOf(m.Triangle(t/3))
-	if n == (Direction{}) || o == (Direction{}) {
-		return 1, 0
-	}
-	far := s.start(next(next(t)))
+	near := m.Triangle(h / 3)
+	far := m.Vertices[s.start(next(next(t)))]
 	bend = 1
-	if n.dot(from(m.Vertices[s.start(h)], m.Vertices[far])) > 0 {
+	if Direction(near.AreaVector()).dot(from(near[h%3], far)) > 0 {
 		bend = 2
 	}
-	return n.dot(o), bend
+	return foldOf(near, m.Triangle(t/3)), bend
+}
+
+// foldOf is the cosine of the angle between two faces. Faces without area do not bend.
+func foldOf(t, u mesh.Triangle) float64 {
+	n, o := normalOf(t), normalOf(u)
+	if n == (Direction{}) || o == (Direction{}) {
+		return 1
+	}
+	return n.dot(o)
 }
 
 // part puts the corners around every vertex into groups, parted by sharp edges.
@@ -168,28 +176,13 @@ func (s *surface) part(sharp []bool) {
 			joined.join(next(h), int(t))
 		}
 	}
-	s.group, s.normals = number(joined)
-}
-
-// number gives the sets numbers from 0, and room for a normal of each.
-func number(joined sets) (numbers []int32, normals [][3]float32) {
-	numbers = make([]int32, len(joined))
-	n := int32(0)
-	for c := range joined {
-		at := joined.find(c)
-		if at == c { // the first of a set comes before the others
-			numbers[c] = n
-			n++
-			continue
-		}
-		numbers[c] = numbers[at]
-	}
-	return numbers, make([][3]float32, n)
+	n := 0
+	s.group, n = joined.number()
+	s.normals = make([][3]float32, n)
 }
 
 // sum makes the normal of every group the sum of its faces', by area.
-func (s *surface) sum(m *mesh.Mesh) {
-	f := frameOf(m)
+func (s *surface) sum(m *mesh.Mesh, f frame) {
 	for i := range s.faces {
 		v := Direction(m.Triangle(i).AreaVector())
 		for k := range v {
@@ -203,10 +196,18 @@ func (s *surface) sum(m *mesh.Mesh) {
 	s.level()
 }
 
-// smooth replaces every normal by the mean of itself and its neighbours. As each
-// neighbour is met in two faces, it counts itself twice.
-func (s *surface) smooth() {
-	before := slices.Clone(s.normals)
+// smooth replaces every normal, so many times, by the mean of itself and its neighbours.
+func (s *surface) smooth(times int) {
+	before := make([][3]float32, len(s.normals))
+	for range times {
+		copy(before, s.normals)
+		s.average(before)
+	}
+}
+
+// average adds to every normal its neighbours' and itself once more, as each neighbour is
+// met in two faces.
+func (s *surface) average(before [][3]float32) {
 	for g := range s.normals {
 		add(&s.normals[g], before[g], 1)
 	}
@@ -222,21 +223,27 @@ func (s *surface) smooth() {
 	s.level()
 }
 
-// level brings all normals to length 1; those without any stay zero.
+// level brings all normals to length 1.
 func (s *surface) level() {
 	for g := range s.normals {
-		n := &s.normals[g]
-		if l := dot(*n, *n); l > 0 {
-			r := float32(1 / math.Sqrt(float64(l)))
-			*n = [3]float32{n[0] * r, n[1] * r, n[2] * r}
-		}
+		s.normals[g] = level(s.normals[g])
 	}
 }
 
+// level is a normal at length 1, or zero where it has none.
+func level(n [3]float32) [3]float32 {
+	l := dot(n, n)
+	if l == 0 {
+		return n
+	}
+	r := float32(1 / math.Sqrt(float64(l)))
+	return [3]float32{n[0] * r, n[1] * r, n[2] * r}
+}
+
 func add(to *[3]float32, n [3]float32, times float32) {
-	to[0] += times * n[0]
-	to[1] += times * n[1]
-	to[2] += times * n[2]
+	to[0] += float32(times * n[0])
+	to[1] += float32(times * n[1])
+	to[2] += float32(times * n[2])
 }
 
 // normal is the mean of a face's three corners', not of length 1.
