@@ -42,21 +42,45 @@ func pointField(i int, name string) string { return fmt.Sprintf("points[%d].%s",
 // crossingFault looks at the line closed by its flat faces and the axis. Parts that
 // touch and do not pass through each other are let be: they measure right.
 func (p Profile) crossingFault(f *faultList) {
+	loop := p.closed()
+	crossing, crosses, err := FirstCrossing([][]Point{loop})
+	if err != nil {
+		return // there is none left: the points are in range and too few for a bound
+	}
+	if crosses {
+		i := min(crossing.First.Corner, crossing.Second.Corner)
+		other := max(crossing.First.Corner, crossing.Second.Corner)
+		f.add(pointField(i, "radius"), p.Points[i].Radius, fmt.Sprintf(
+			"a line that does not cross itself: after this point it crosses the %s, at radius %.4g m and height %.4g m",
+			p.stretch(other), crossing.At.X, crossing.At.Y))
+		return
+	}
+	if at, crosses, err := SelfCrossing(loop); err == nil && crosses {
+		i := p.nearest(at)
+		f.add(pointField(i, "radius"), p.Points[i].Radius, fmt.Sprintf(
+			"a line that does not cross itself, in a corner neither: what lies above radius %.4g m and height %.4g m is gone round the wrong way or twice", at.X, at.Y))
+	}
+}
+
+// closed is the line from base to top and back along the axis.
+func (p Profile) closed() []Point {
 	loop := make([]Point, 0, len(p.Points)+2)
 	for _, at := range p.Points {
 		loop = append(loop, Point{at.Radius, at.Height})
 	}
 	last := len(loop) - 1
-	loop = append(loop, Point{0, loop[last].Y}, Point{0, loop[0].Y})
-	crossing, crosses, err := FirstCrossing([][]Point{loop})
-	if err != nil || !crosses {
-		return // no error is left: the points are in range and too few for a bound
+	return append(loop, Point{0, loop[last].Y}, Point{0, loop[0].Y})
+}
+
+// nearest is the point of the line that is nearest to a place.
+func (p Profile) nearest(to Point) int {
+	best, least := 0, math.Inf(1)
+	for i, at := range p.Points {
+		if d := math.Hypot(at.Radius-to.X, at.Height-to.Y); d < least {
+			best, least = i, d
+		}
 	}
-	i := min(crossing.First.Corner, crossing.Second.Corner)
-	other := max(crossing.First.Corner, crossing.Second.Corner)
-	f.add(pointField(i, "radius"), p.Points[i].Radius, fmt.Sprintf(
-		"a line that does not cross itself: after this point it crosses the %s, at radius %.4g m and height %.4g m",
-		p.stretch(other), crossing.At.X, crossing.At.Y))
+	return best
 }
 
 // stretch names an edge of the closed line by its first corner.

@@ -135,6 +135,8 @@ func TestFaultsOfProfiles(t *testing.T) {
 		"flat":                  {[]geometry.ProfilePoint{{1, 1}, {0, 1}}, "points[1].height"},
 		"the axis":              {[]geometry.ProfilePoint{{0, 0}, {0, 1}}, "points[0].radius"},
 		"across itself":         {[]geometry.ProfilePoint{{1, 0}, {2, 2}, {1, 2}, {2, 1}, {3, 3}}, "points[0].radius"},
+		"in a corner":           {[]geometry.ProfilePoint{{1, 0}, {2, 1}, {3, 2}, {3, 0}, {2, 1}, {1, 2}}, "points[3].radius"},
+		"two lobes that touch":  {[]geometry.ProfilePoint{{1, 0}, {2, 1}, {3, 0}, {3, 2}, {2, 1}, {1, 2}}, ""},
 		"through its own base":  {[]geometry.ProfilePoint{{2, 0}, {3, 1}, {3, -1}, {1, -1}, {1, 2}}, "points[3].radius"},
 		"round a recessed base": {[]geometry.ProfilePoint{{2, 0}, {2, -1}, {3, -1}, {3, 2}}, ""},
 		"a ring of a waist":     {[]geometry.ProfilePoint{{1, 0}, {0, 1}, {1, 2}}, ""},

@@ -1,9 +1,9 @@
 package mesh
 
 import (
+	"hash/maphash"
 	"math"
 	"math/bits"
-	"math/rand/v2"
 )
 
 // Builder joins triangles into a Mesh as they are read: corners whose coordinates
@@ -17,7 +17,7 @@ type Builder struct {
 	slots []slot // a power of two of them
 	limit int    // vertices that the slots take before they are doubled
 	last  []slot // vertices seen last, by the upper bits of their hash
-	key   uint64 // of the hash; by chance, so that no file can make its points collide
+	key   uint64 // of the hash; by chance, as maps have one, so that no file can make its points collide
 	warm  uint32 // keeps the early reads alive
 }
 
@@ -42,7 +42,7 @@ func NewBuilder(faces int) *Builder {
 	b := &Builder{mesh: Mesh{
 		Faces:    make([][3]uint32, 0, faces),
 		Vertices: make([]Point, 0, vertices),
-	}, last: make([]slot, 1<<lastBits), key: rand.Uint64()}
+	}, last: make([]slot, 1<<lastBits), key: maphash.Bytes(maphash.MakeSeed(), nil)}
 	b.resize(slotsFor(vertices))
 	return b
 }

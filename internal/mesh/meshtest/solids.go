@@ -185,6 +185,36 @@ func Capped(profile []geometry.ProfilePoint) []geometry.ProfilePoint {
 	return out
 }
 
+// Sheet joins rows of points, as many in each, by two faces for every four points; two
+// rows may meet in places, and points that are equal are one vertex. It is wound outward
+// where the rows go up and the points of a row go round anticlockwise from above. A row
+// closes where its last point is its first.
+func Sheet(rows [][]mesh.Point) *mesh.Mesh {
+	b := mesh.NewBuilder(2 * len(rows) * len(rows[0]))
+	for i := 1; i < len(rows); i++ {
+		low, high := rows[i-1], rows[i]
+		for j := 1; j < len(low); j++ {
+			for _, t := range [2]mesh.Triangle{{low[j-1], low[j], high[j]}, {low[j-1], high[j], high[j-1]}} {
+				if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+					b.Triangle(t)
+				}
+			}
+		}
+	}
+	return b.Mesh()
+}
+
+// Only returns the faces that are wanted, their vertices where they were.
+func Only(m *mesh.Mesh, wanted func(mesh.Triangle) bool) *mesh.Mesh {
+	out := &mesh.Mesh{Vertices: m.Vertices}
+	for i, f := range m.Faces {
+		if wanted(m.Triangle(i)) {
+			out.Faces = append(out.Faces, f)
+		}
+	}
+	return out
+}
+
 // Tube returns a tube of n sides along a line of at least two stations, of the
 // radius given at each, with flat ends.
 func Tube(line []mesh.Point, radius []float64, n int) *mesh.Mesh {
