@@ -46,7 +46,7 @@ func TestProfilesAgainstMeshes(t *testing.T) {
 		whole := approximations(t, shape)
 		agrees(t, "whole", p.Measure(), whole)
 		agrees(t, "half", p.Half(), approximations(t, func(n int) *mesh.Mesh { return behind(shape(n)) }))
-		sameBox(t, p.Measure(), whole[2])
+		sameBox(t, p.Measure(), whole[2].Mesh)
 	})
 }
 
@@ -223,7 +223,7 @@ func TestSmoothSweepsAgainstMeshes(t *testing.T) {
 		shape := func(n int) *mesh.Mesh { return line.tube(n/4, n, s.Ends) }
 		whole := approximations(t, shape)
 		nears(t, "whole", s.Measure(), whole)
-		sameBox(t, s.Measure(), whole[2])
+		sameBox(t, s.Measure(), line.tube(200, 96, s.Ends)) // 24 slices to a piece can pass 0.1 % short of its outmost place
 		if flat {
 			nears(t, "half", s.Half(), approximations(t, func(n int) *mesh.Mesh { return behind(shape(n)) }))
 		}
@@ -352,7 +352,7 @@ func TestMitredSweepsAgainstMeshes(t *testing.T) {
 			return m
 		})
 		agrees(t, "whole", s.Measure(), whole)
-		sameBox(t, s.Measure(), whole[2])
+		sameBox(t, s.Measure(), whole[2].Mesh)
 	})
 }
 
