@@ -202,8 +202,9 @@ func placed(p *Point) Point { return Point{p[0] + 0, p[1] + 0, p[2] + 0} }
 func (b *Builder) tag(p *Point) uint32 {
 	high, low := bits.Mul64(math.Float64bits(p[0]+0)^b.key, odd)
 	high, low = bits.Mul64(math.Float64bits(p[1]+0)^high^low, odd)
-	high, low = bits.Mul64(math.Float64bits(p[2]+0)^high^low^b.key, odd)
-	return uint32(high>>32) ^ uint32(low) //nolint:gosec // mixed, not converted
+	high, low = bits.Mul64(math.Float64bits(p[2]+0)^high^low, odd)
+	high, low = bits.Mul64(high^low^b.key, odd)
+	return uint32((high ^ low) >> 32) //nolint:gosec // a half of it
 }
 
 // odd is the golden ratio's share of 1<<64, as multiplicative hashing has it.
