@@ -4,15 +4,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/document"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/quote"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
 	"github.com/mouldwright/mouldwright/internal/shelf"
@@ -52,7 +53,10 @@ func (p *program) quote(args []string) error {
 	if err != nil {
 		return err
 	}
-	book.Meshes = folder.Model
+	book.Meshes = func(name string) (*maquette.Maquette, string, error) {
+		model, sum, err := folder.Model(name)
+		return model, sum, unitNamed(flagged{"--unit", *unit}, err)
+	}
 	pb, err := readBrief(files[0], book, rules)
 	if err != nil {
 		return err
@@ -63,7 +67,7 @@ func (p *program) quote(args []string) error {
 	q, err := book.Price(pb)
 	switch {
 	case err != nil:
-		return errors.Join(explained(err), folder.Err())
+		return explained(err)
 	case *asJSON:
 		return p.writeJSON(q, *workings)
 	case *client:
@@ -75,16 +79,34 @@ func (p *program) quote(args []string) error {
 
 // meshes looks for the meshes of a brief in files.
 func (p *program) meshes(file, dir, unit string) (*shelf.Folder, error) {
-	reading, err := (&measuring{unit: unit}).reading(file)
+	metres, err := metresOf("--unit", unit)
 	if err != nil {
 		return nil, p.misused("quote: " + err.Error())
 	}
-	own := filepath.Dir(file)
-	folder := &shelf.Folder{Dirs: []fs.FS{os.DirFS(own), os.DirFS(filepath.Join(own, "..", "meshes"))}, Unit: reading.Unit, Most: mostMesh}
+	dirs := []string{filepath.Dir(file), filepath.Join(filepath.Dir(file), "..", "meshes")}
 	if dir != "" {
-		folder.Dirs = []fs.FS{os.DirFS(dir)}
+		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+			return nil, p.misused(fmt.Sprintf("quote: --meshes: got %q, allowed: a folder that is there", dir))
+		}
+		dirs = []string{dir}
+	}
+	folder := &shelf.Folder{Where: places(dirs), Unit: metres, Most: mostMesh}
+	for _, d := range dirs {
+		folder.Dirs = append(folder.Dirs, os.DirFS(d))
 	}
 	return folder, nil
+}
+
+// places names folders in full, where that is known.
+func places(dirs []string) string {
+	names := make([]string, len(dirs))
+	for i, d := range dirs {
+		names[i] = d
+		if full, err := filepath.Abs(d); err == nil {
+			names[i] = full
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 func (p *program) writeJSON(q *quote.Quote, workings bool) error {

@@ -98,6 +98,7 @@ type Solid struct {
 	Contact float64 // m2 that each loses where it meets its neighbour
 	Joined  float64 // m of rim that each loses there
 	Unread  string  // why the drawing that it is made from cannot be used; empty where it can, or is none
+	EvenOdd float64 // m2 that the drawing would fill by the even-odd rule, where none was given and it is another area; otherwise 0
 }
 
 // Measure returns the measures of one such solid, whole or halved.
@@ -156,6 +157,8 @@ type Lettering struct {
 	Area   float64 // m2
 	Edge   float64 // m, holes included
 	Unread string  // why the drawing cannot be used; empty where it can
+
+	EvenOdd float64 // as that of a Solid
 }
 
 // Fixing is fixings of one kind in each cast.

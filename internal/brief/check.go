@@ -3,6 +3,7 @@ package brief
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -244,27 +245,25 @@ func (c *checker) part(p fault.Path, v, whole float64, what string) {
 
 // dimension reports a fault of a solid at the field that the caller wrote.
 func (c *checker) dimension(p fault.Path, d geometry.DimensionError) {
-	field, in := asWritten(d.Field)
-	c.faults.Add(p.Field(field), "got %g%s, allowed: %s", d.Value, in, d.Allowed)
+	c.faults.Add(p.Field(asWritten(d.Field)), "got %s, allowed: %s", d.Got(), d.Allowed)
 }
 
-// asWritten returns the name that a caller writes a dimension by, and the unit
-// that the geometry gives it in.
-func asWritten(dimension string) (field, in string) {
+// asWritten returns the name that a caller writes a dimension by.
+func asWritten(dimension string) string {
 	switch dimension {
 	case "sides", "ends", "points", "stations", "turns":
-		return dimension, ""
+		return dimension
 	case "region":
-		return "pathData", " m2"
+		return "pathData"
 	case "profile":
-		return "curve", ""
+		return "curve"
 	case "angle":
-		return "angleDeg", " rad"
+		return "angleDeg"
 	default:
 		if strings.HasSuffix(dimension, "]") { // an item of a list, and not one length of it
-			return dimension, " m"
+			return dimension
 		}
-		return dimension + "Mm", " m"
+		return dimension + "Mm"
 	}
 }
 
@@ -297,7 +296,19 @@ func (c *checker) body(p fault.Path, b *Piece) {
 		c.faults.Add(p.Field("body"), "got an open-backed body with nothing open; allowed: halve a solid, open an end, or give a rim")
 	case b.Body == ratebook.Closed && b.hasHalf():
 		c.faults.Add(p.Field("body"), "got a closed body with a halved solid; allowed: open-backed, or whole solids")
+	case b.Body == ratebook.Closed && b.opensAtBack():
+		c.faults.Add(p.Field("body"), "got a closed body of an outline without a back; allowed: set closedBack, or leave body out")
 	}
+}
+
+// opensAtBack reports whether the form is an outline without a back. Turned and swept
+// forms with an open end are whole bodies all the same, made of halves that are joined:
+// a stem that is open where it stands.
+func (p *Piece) opensAtBack() bool {
+	return slices.ContainsFunc(p.Form.Solids, func(s Solid) bool {
+		letter, ok := s.Shape.(geometry.ExtrudedOutline)
+		return ok && !letter.Ends.BaseMoulded()
+	})
 }
 
 func (p *Piece) hasHalf() bool {
@@ -377,13 +388,13 @@ func (c *checker) zoneShape(p fault.Path, b *Piece, z *Zone) {
 			c.faults.Add(lettering.Field("pathData"), "%s", s.Lettering.Unread)
 		}
 	case s.Stripe != nil:
-		c.stripe(p.Field("stripe"), s.Stripe)
+		c.stripe(p.Field("stripe"), &b.Form, s.Stripe)
 	}
 }
 
 // stripe checks the contract's limits, and then what only the dimensions together
-// show: a stripe that overlaps itself.
-func (c *checker) stripe(p fault.Path, s *geometry.HelicalStripe) {
+// show: a stripe that overlaps itself, or that is too big for the form.
+func (c *checker) stripe(p fault.Path, f *Form, s *geometry.HelicalStripe) {
 	before := len(c.faults)
 	c.above(p.Field("widthMm"), 1000*s.Width, 20_000, "mm")
 	c.above(p.Field("diameterMm"), 1000*s.Diameter, 20_000, "mm")
@@ -395,6 +406,56 @@ func (c *checker) stripe(p fault.Path, s *geometry.HelicalStripe) {
 	for _, d := range s.Faults() {
 		c.dimension(p, d)
 	}
+	c.stripeRound(p, f, s)
+}
+
+// stripeRound checks that a stripe winds up no further than the form goes, and round
+// nothing wider. Its ends run out at the ends of the form, so that its middle climbs the
+// form's whole height and no more.
+func (c *checker) stripeRound(p fault.Path, f *Form, s *geometry.HelicalStripe) {
+	const spare = 1.001 // for what was rounded before it was typed
+	room, widest, along := f.room()
+	if climb := s.Pitch * s.Turns; room > 0 && climb > room*spare {
+		c.faults.Add(p.Field("turns"), "got %.6g, which climbs %.6g mm at %.6g mm a turn, allowed: a climb of at most %s, %.6g mm",
+			s.Turns, 1000*climb, 1000*s.Pitch, along, 1000*room)
+	}
+	if widest > 0 && s.Diameter > widest*spare {
+		c.faults.Add(p.Field("diameterMm"), "got %.6g mm, allowed: at most the form's greatest width, %.6g mm", 1000*s.Diameter, 1000*widest)
+	}
+}
+
+// room is how far a stripe can climb a form of solids and how wide it can be there, in m,
+// and what it climbs. Solids are taken as stacked. Both are 0 where the form does not say:
+// it is another kind of form, or a solid has a fault, which is named elsewhere.
+func (f *Form) room() (climb, widest float64, along string) {
+	along = "the form's height"
+	for i := range f.Solids {
+		s := &f.Solids[i]
+		if s.Shape == nil || len(s.Shape.Faults()) > 0 {
+			return 0, 0, ""
+		}
+		far, wide := s.winds()
+		climb, widest = climb+float64(s.Count)*far, max(widest, wide)
+		if s.Kind == "sweep" {
+			along = "the length of the sweep's centre line"
+		}
+	}
+	return climb, widest, along
+}
+
+// winds is how far a stripe can climb one solid and the greatest width that it can wind
+// round, in m. A solid that is not turned may be bent or lie: half its outline is no
+// shorter than the way along it, and its diagonal than its width.
+func (s *Solid) winds() (far, wide float64) {
+	if sweep, ok := geometry.AsSweep(s.Shape); ok {
+		return sweep.Length(), sweep.Widest()
+	}
+	m := s.Shape.Measure()
+	x := m.Extent
+	if _, turned := s.Shape.(geometry.Turned); turned {
+		return x.Height, x.Width
+	}
+	return m.Outline / 2, math.Sqrt(x.Width*x.Width + x.Depth*x.Depth + x.Height*x.Height)
 }
 
 func (c *checker) band(p fault.Path, b *Piece, z *Band) {
@@ -448,12 +509,20 @@ func (c *checker) fixings(at fault.Path, b *Piece) {
 
 // holds: whichever way round its solids lie, a size that holds them has a
 // diagonal no shorter than the longest of them and a volume no smaller than any.
+// Neither can it do with less for a mesh.
 func (c *checker) holds(p fault.Path, b *Piece) {
 	x := *b.Size
 	if !(x.Width > 0 && x.Depth > 0 && x.Height > 0) {
 		return // named already
 	}
 	diagonal, volume := math.Sqrt(x.Width*x.Width+x.Depth*x.Depth+x.Height*x.Height), x.Width*x.Depth*x.Height
+	if m := b.Form.Mesh; m != nil && m.Model != nil {
+		own := m.Extent()
+		if longest := max(own.Width, own.Depth, own.Height); longest > diagonal*(1+1e-9) {
+			c.faults.Add(p, "got %.10g x %.10g x %.10g mm, allowed: a size that holds the mesh, which is %.10g mm long",
+				1000*x.Width, 1000*x.Depth, 1000*x.Height, 1000*longest)
+		}
+	}
 	for i := range b.Form.Solids {
 		s := &b.Form.Solids[i]
 		if s.Shape == nil || len(s.Shape.Faults()) > 0 {

@@ -146,17 +146,17 @@ func dims(kind string, shape geometry.Solid) func(*brief.Brief, *brief.Piece) {
 
 func TestFaultsOfForms(t *testing.T) {
 	const at = "pieces[0].form.solids[0]"
-	const length = "m, allowed: 1e-06 to 1000 m"
+	const length = "mm, allowed: 0.001 to 1000000 mm"
 	check(t, []row{
 		{"sphere of nothing", dims("sphere", geometry.Sphere{}), one(at+".sphere.diameterMm", "got 0 "+length)},
-		{"tube wider than its bend", dims("bentTube", geometry.BentTube{BendRadius: 0.1, TubeDiameter: 0.3, Angle: 1}), one(at+".bentTube.bendRadiusMm", "got 0.1 m, allowed: at least half the tube diameter (0.15 m), or the tube runs into itself")},
-		{"tube wider than its ring", dims("ring", geometry.Ring{CentreDiameter: 0.2, TubeDiameter: 0.3}), one(at+".ring.centreDiameterMm", "got 0.2 m, allowed: at least the tube diameter (0.3 m), or the tube runs into itself")},
-		{"more than a turn", dims("bentTube", geometry.BentTube{BendRadius: 1, TubeDiameter: 0.1, Angle: 7}), one(at+".bentTube.angleDeg", "got 7 rad, allowed: more than 0 and at most 2 pi rad (a full turn)")},
+		{"tube wider than its bend", dims("bentTube", geometry.BentTube{BendRadius: 0.1, TubeDiameter: 0.3, Angle: 1}), one(at+".bentTube.bendRadiusMm", "got 100 mm, allowed: at least half the tube diameter (150 mm), or the tube runs into itself")},
+		{"tube wider than its ring", dims("ring", geometry.Ring{CentreDiameter: 0.2, TubeDiameter: 0.3}), one(at+".ring.centreDiameterMm", "got 200 mm, allowed: at least the tube diameter (300 mm), or the tube runs into itself")},
+		{"more than a turn", dims("bentTube", geometry.BentTube{BendRadius: 1, TubeDiameter: 0.1, Angle: 7}), one(at+".bentTube.angleDeg", "got 401.07 degrees, allowed: above 0, at most 360 degrees (a full turn)")},
 		{"prism of two sides", dims("prism", geometry.Prism{Sides: 2, SideLength: 1, Height: 1}), one(at+".prism.sides", "got 2, allowed: 3 to 64 sides")},
 		{"curve of another kind", dims("dome", geometry.Dome{Diameter: 1, Height: 1, Profile: 7}), one(at+".dome.curve", "got 7, allowed: 0 to 1 (a named choice)")},
 		{"ends of another kind", dims("dome", geometry.Dome{Diameter: 1, Height: 1, Ends: 7}), one(at+".dome.ends", "got 7, allowed: 0 to 3 (a named choice)")},
 		{"all of a block", dims("box", geometry.Block{Width: -1, Depth: math.NaN(), Height: math.Inf(1)}), fault.List{
-			{Path: at + ".box.widthMm", Message: "got -1 " + length}, {Path: at + ".box.depthMm", Message: "got NaN " + length}, {Path: at + ".box.heightMm", Message: "got +Inf " + length},
+			{Path: at + ".box.widthMm", Message: "got -1000 " + length}, {Path: at + ".box.depthMm", Message: "got NaN " + length}, {Path: at + ".box.heightMm", Message: "got +Inf " + length},
 		}},
 		{"solids of none", func(_ *brief.Brief, p *brief.Piece) { p.Form.Solids[0].Count = 0 }, one(at+".count", "got 0, allowed: 1 to 1000 solids")},
 		{"too many solids", func(_ *brief.Brief, p *brief.Piece) {
@@ -228,7 +228,7 @@ func TestFaultsOfZones(t *testing.T) {
 		{"band told twice", band(brief.Band{Width: 0.05, Diameter: 0.5, Solid: pointer(0)}), one(at+".band.solid", "got 0 beside a diameter; allowed: one of the two")},
 		{"band round a solid that is not there", band(brief.Band{Width: 0.05, Solid: pointer(1)}), one(at+".band.solid", "got 1, allowed: 0 to 0, a solid of this form")},
 		{"band round a solid", band(brief.Band{Width: 0.05, Solid: pointer(0), Height: 0.25}), nil},
-		{"band off its solid", band(brief.Band{Width: 0.05, Solid: pointer(0), Height: 0.6}), one(at+".band.atHeightMm", "got 600: off the solid: height: got 0.6, allowed is 0 to 0.5 m above the base")},
+		{"band off its solid", band(brief.Band{Width: 0.05, Solid: pointer(0), Height: 0.6}), one(at+".band.atHeightMm", "got 600: off the solid: height: got 600 mm, allowed is 0 to 500 mm above the base")},
 		{"band at a point", band(brief.Band{Width: 0.05, Solid: pointer(0)}), one(at+".band.atHeightMm", "got 0: solid 0 has no width at that height")},
 		{"band round a form of measures", func(_ *brief.Brief, p *brief.Piece) {
 			p.Form = brief.Form{Measured: &brief.Measured{Surface: 3, Volume: 0.2, Size: geometry.Extent{Width: 1, Depth: 1, Height: 1}}}
@@ -241,7 +241,7 @@ func TestFaultsOfZones(t *testing.T) {
 		{"band round a faulty solid", func(_ *brief.Brief, p *brief.Piece) {
 			p.Form.Solids[0] = solid("sphere", geometry.Sphere{Diameter: -1})
 			p.Zones = []brief.Zone{{Finish: "gloss", Count: 1, Shape: brief.ZoneShape{Band: &brief.Band{Width: 0.05, Solid: pointer(0), Height: 0.1}}}}
-		}, one("pieces[0].form.solids[0].sphere.diameterMm", "got -1 m, allowed: 1e-06 to 1000 m")},
+		}, one("pieces[0].form.solids[0].sphere.diameterMm", "got -1000 mm, allowed: 0.001 to 1000000 mm")},
 		{"band round a missing shape", func(_ *brief.Brief, p *brief.Piece) {
 			p.Form.Solids[0].Shape = nil
 			p.Zones = []brief.Zone{{Finish: "gloss", Count: 1, Shape: brief.ZoneShape{Band: &brief.Band{Width: 0.05, Solid: pointer(0), Height: 0.1}}}}

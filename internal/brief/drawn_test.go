@@ -32,17 +32,17 @@ func TestFaultsOfWholeForms(t *testing.T) {
 	check(t, []row{
 		{"sound sweep", whole("sweep", tube(0.05)), nil},
 		{"tube wider than its legs", whole("sweep", tube(0.6)), fault.List{
-			{Path: at + "sweep.stations[1].diameterMm", Message: "got 0.6 m, allowed: less, or a wider bend: the mitres take 0.3 m of the 0.25 m from stations[0] to stations[1]"},
-			{Path: at + "sweep.stations[1].diameterMm", Message: "got 0.6 m, allowed: less, or a wider bend: the mitres take 0.3 m of the 0.25 m from stations[1] to stations[2]"},
+			{Path: at + "sweep.stations[1].diameterMm", Message: "got 600 mm, allowed: less, or a wider bend: the mitres take 300 mm of the 250 mm from stations[0] to stations[1]"},
+			{Path: at + "sweep.stations[1].diameterMm", Message: "got 600 mm, allowed: less, or a wider bend: the mitres take 300 mm of the 250 mm from stations[1] to stations[2]"},
 		}},
 		{"one station", whole("sweep", geometry.Sweep{Stations: []geometry.Station{{Diameter: 1}}}), one(at+"sweep.stations", "got 1, allowed: at least 2 stations")},
-		{"two stations in one place", whole("sweep", geometry.Sweep{Stations: []geometry.Station{{Diameter: 1}, {Diameter: 1}}}), one(at+"sweep.stations[1]", "got 0 m, allowed: at least 1e-06 m from the station before")},
+		{"two stations in one place", whole("sweep", geometry.Sweep{Stations: []geometry.Station{{Diameter: 1}, {Diameter: 1}}}), one(at+"sweep.stations[1]", "got 0 mm, allowed: at least 0.001 mm from the station before")},
 		{"sound profile", whole("profile", points(geometry.ProfilePoint{Radius: 0.1}, geometry.ProfilePoint{Radius: 0.05, Height: 0.4})), nil},
 		{"profile of one point", whole("profile", points(geometry.ProfilePoint{Radius: 0.1})), one(at+"profile.points", "got 1, allowed: at least 2 points")},
-		{"profile drawn downwards", whole("profile", points(geometry.ProfilePoint{Radius: 0.1, Height: 1}, geometry.ProfilePoint{Radius: 0.1})), one(at+"profile.points[1].heightMm", "got 0 m, allowed: above the 1 m of the first point: the line runs from base to top")},
+		{"profile drawn downwards", whole("profile", points(geometry.ProfilePoint{Radius: 0.1, Height: 1}, geometry.ProfilePoint{Radius: 0.1})), one(at+"profile.points[1].heightMm", "got 0 mm, allowed: above the 1000 mm of the first point: the line runs from base to top")},
 		{"sound letter", whole("outline", geometry.ExtrudedOutline{Region: square, Depth: 0.05, EdgeRadius: 0.01, InsetLoss: 8, Ends: geometry.EndsTop}), nil},
-		{"round deeper than the letter", whole("outline", letter), one(at+"outline.edgeRadiusMm", "got 0.06 m, allowed: 0 to 0.05 m, the depth")},
-		{"round wider than the letter", whole("outline", roomless), one(at+"outline.edgeRadiusMm", "got 0.06 m, allowed: at most 0.05 m, which leaves nothing of the front")},
+		{"round deeper than the letter", whole("outline", letter), one(at+"outline.edgeRadiusMm", "got 60 mm, allowed: 0 to 50 mm, the depth")},
+		{"round wider than the letter", whole("outline", roomless), one(at+"outline.edgeRadiusMm", "got 60 mm, allowed: at most 50 mm, which leaves nothing of the front")},
 		{"too big a sweep", whole("sweep", geometry.Sweep{Stations: []geometry.Station{{Diameter: 10}, {Z: 50, Diameter: 10}}}), one(at+"sweep", "got a surface of 1728 m2, allowed: at most 1000 m2 a cast")},
 		{"too small a profile", whole("profile", points(geometry.ProfilePoint{Radius: 1e-3}, geometry.ProfilePoint{Radius: 1e-3, Height: 1e-3})), one(at+"profile", "got a surface of 1.2566370614359173e-05 m2 after contact areas, allowed: at least 0.0001 m2")},
 		{"unreadable drawing", func(_ *brief.Brief, p *brief.Piece) {
@@ -87,10 +87,73 @@ func TestBodiesOfWholeForms(t *testing.T) {
 			whole("profile", column)(b, p)
 			p.Body, p.Form.Solids[0].Halved = ratebook.Closed, true
 		}, one("pieces[0].body", "got a closed body with a halved solid; allowed: open-backed, or whole solids")},
+		{"closed letter whose back is open", func(b *brief.Brief, p *brief.Piece) {
+			whole("outline", geometry.ExtrudedOutline{Region: square, Depth: 0.05, Ends: geometry.EndsTop})(b, p)
+			p.Body = ratebook.Closed
+		}, one("pieces[0].body", "got a closed body of an outline without a back; allowed: set closedBack, or leave body out")},
+		{"closed letter with a back", func(b *brief.Brief, p *brief.Piece) {
+			whole("outline", geometry.ExtrudedOutline{Region: square, Depth: 0.05})(b, p)
+			p.Body = ratebook.Closed
+		}, nil},
+		// Whole bodies with an open end: halves that are joined, as a stem that stands.
+		{"closed column with an open foot", func(b *brief.Brief, p *brief.Piece) {
+			whole("profile", hollow)(b, p)
+			p.Body = ratebook.Closed
+		}, nil},
+		{"closed tail with an open root", func(b *brief.Brief, p *brief.Piece) {
+			root := tube(0.05)
+			root.Ends = geometry.EndsTop
+			whole("sweep", geometry.Keep(root))(b, p)
+			p.Body = ratebook.Closed
+		}, nil},
 		{"open-backed, with nothing open", func(b *brief.Brief, p *brief.Piece) {
 			whole("profile", column)(b, p)
 			p.Body = ratebook.OpenBacked
 		}, one("pieces[0].body", "got an open-backed body with nothing open; allowed: halve a solid, open an end, or give a rim")},
+	})
+}
+
+// A stripe winds up no further than its form goes, and round nothing wider: the axial
+// climb of a helix is its pitch times its turns (elementary).
+func TestStripesFitTheirForms(t *testing.T) {
+	stripe := func(form func(*brief.Brief, *brief.Piece), diameter, pitch, turns float64) func(*brief.Brief, *brief.Piece) {
+		return func(b *brief.Brief, p *brief.Piece) {
+			form(b, p)
+			s := geometry.HelicalStripe{Diameter: diameter, Pitch: pitch, Turns: turns, Width: 0.01}
+			p.Zones = []brief.Zone{{Finish: "gloss", Count: 1, Shape: brief.ZoneShape{Stripe: &s}}}
+		}
+	}
+	finial := whole("profile", geometry.Profile{Points: []geometry.ProfilePoint{{Radius: 0.06}, {Radius: 0.14, Height: 0.5}, {Height: 0.82}}})
+	tail := whole("sweep", geometry.Keep(tube(0.05))) // half a metre of line, a quarter high
+	tower := func(_ *brief.Brief, p *brief.Piece) {
+		p.Form.Solids = []brief.Solid{
+			{Kind: "cylinder", Shape: geometry.Cylinder{Diameter: 0.2, Height: 0.3}, Count: 2},
+			{Kind: "cone", Shape: geometry.Cone{Diameter: 0.4, Height: 0.2}, Count: 1},
+		}
+	}
+	// Half a circle of radius 0.3 is 0.942478 m long, and 0.05 m of flat end to either side.
+	handle := dims("bentTube", geometry.BentTube{BendRadius: 0.3, TubeDiameter: 0.05, Angle: math.Pi})
+	measures := func(_ *brief.Brief, p *brief.Piece) {
+		p.Form = brief.Form{Measured: &brief.Measured{Surface: 3, Volume: 0.2, Size: geometry.Extent{Width: 1, Depth: 1, Height: 1}}}
+	}
+	const at = "pieces[0].zones[0].stripe."
+	check(t, []row{
+		{"up a profile", stripe(finial, 0.12, 0.082, 10), nil},
+		{"above a profile", stripe(finial, 0.12, 0.1, 9), one(at+"turns", "got 9, which climbs 900 mm at 100 mm a turn, allowed: a climb of at most the form's height, 820 mm")},
+		{"round its widest", stripe(finial, 0.28, 0.1, 4), nil},
+		{"round more", stripe(finial, 0.3, 0.1, 4), one(at+"diameterMm", "got 300 mm, allowed: at most the form's greatest width, 280 mm")},
+		{"along a sweep", stripe(tail, 0.05, 0.1, 5), nil},
+		{"beyond a sweep", stripe(tail, 0.05, 0.3, 15), one(at+"turns", "got 15, which climbs 4500 mm at 300 mm a turn, allowed: a climb of at most the length of the sweep's centre line, 500 mm")},
+		{"round more than a sweep", stripe(tail, 0.06, 0.1, 4), one(at+"diameterMm", "got 60 mm, allowed: at most the form's greatest width, 50 mm")},
+		{"up stacked solids", stripe(tower, 0.2, 0.1, 8), nil},
+		{"above stacked solids", stripe(tower, 0.5, 0.1, 8.1), fault.List{
+			{Path: at + "turns", Message: "got 8.1, which climbs 810 mm at 100 mm a turn, allowed: a climb of at most the form's height, 800 mm"},
+			{Path: at + "diameterMm", Message: "got 500 mm, allowed: at most the form's greatest width, 400 mm"},
+		}},
+		{"along a bent tube", stripe(handle, 0.05, 0.1, 9.4), nil},
+		{"beyond a bent tube", stripe(handle, 0.05, 0.1, 11), one(at+"turns", "got 11, which climbs 1100 mm at 100 mm a turn, allowed: a climb of at most the form's height, 992.478 mm")},
+		{"on a form of measures", stripe(measures, 3, 1, 9), nil},
+		{"on a faulty solid", stripe(dims("sphere", geometry.Sphere{Diameter: -1}), 3, 1, 9), one("pieces[0].form.solids[0].sphere.diameterMm", "got -1000 mm, allowed: 0.001 to 1000000 mm")},
 	})
 }
 
@@ -109,7 +172,11 @@ func TestFaultsOfStripesAndLettering(t *testing.T) {
 			{Path: at + "stripe.pitchMm", Message: "got 0, allowed: above 0, at most 20000 mm"},
 			{Path: at + "stripe.turns", Message: "got 1001, allowed: above 0, at most 1000 turns"},
 		}},
-		{"stripe over itself", stripe(geometry.HelicalStripe{Diameter: 1 / math.Pi, Pitch: 0.75, Turns: 1, Width: 0.7}), one(at+"stripe.widthMm", "got 0.7 m, allowed: at most 0.6 m, or the stripe overlaps itself")},
+		{"stripe over itself", stripe(geometry.HelicalStripe{Diameter: 1 / math.Pi, Pitch: 0.75, Turns: 1, Width: 0.7}), fault.List{
+			{Path: at + "stripe.widthMm", Message: "got 700 mm, allowed: at most 600 mm, or the stripe overlaps itself"},
+			{Path: at + "stripe.turns", Message: "got 1, which climbs 750 mm at 750 mm a turn, allowed: a climb of at most the form's height, 500 mm"},
+		}},
+		{"as high as the ball", stripe(geometry.HelicalStripe{Diameter: 0.5, Pitch: 0.1, Turns: 5, Width: 0.03}), nil},
 		{"unreadable lettering", func(_ *brief.Brief, p *brief.Piece) {
 			p.Zones = []brief.Zone{{Finish: "gloss", Count: 1, Shape: brief.ZoneShape{Lettering: &brief.Lettering{Unread: "path data at byte 0: no"}}}}
 		}, one(at+"lettering.pathData", "path data at byte 0: no")},

@@ -13,10 +13,11 @@ type MeshForm struct {
 	Scale float64 // of the piece over the mesh
 	Pulls []release.Direction
 	// Model is what is kept under the name, and Sum stands for its measures; nil and
-	// empty until Fit found them, and after it where nothing is kept.
-	Model *maquette.Maquette
-	Sum   string
-	// Forced is the mould with the Pulls, looked for once; nil without pulls.
+	// empty until Fit found them, and after it where Missing says why there are none.
+	Model   *maquette.Maquette
+	Sum     string
+	Missing error
+	// Forced is the mould with the Pulls, nil without pulls and until Force looked for it.
 	Forced *[2]release.Split
 }
 
@@ -27,17 +28,25 @@ const (
 )
 
 // Meshes finds what is kept under a mesh's name, and a sum that stands for its
-// measures; nil where nothing is.
-type Meshes func(name string) (model *maquette.Maquette, sum string)
+// measures. Its error goes on a sentence, got "meshes/hare", with why there is none and
+// what is allowed.
+type Meshes func(name string) (model *maquette.Maquette, sum string, err error)
 
 // Fit gives every mesh of the brief its model. Check then names those that have none.
 func (b *Brief) Fit(meshes Meshes) {
 	if meshes == nil {
 		return
 	}
+	for m := range b.meshForms {
+		m.Model, m.Sum, m.Missing = meshes(m.Name)
+	}
+}
+
+// Force looks for the moulds of the meshes with pulls of their own, once for all routes
+// and options. It is work for a brief that is priced: Check needs none of it.
+func (b *Brief) Force() {
 	forced := 0
 	for m := range b.meshForms {
-		m.Model, m.Sum = meshes(m.Name)
 		if m.Model == nil || len(m.Pulls) == 0 || len(maquette.PullFaults(m.Pulls)) > 0 {
 			continue
 		}
@@ -92,20 +101,33 @@ func (b *Brief) meshForms(yield func(*MeshForm) bool) {
 
 // mesh checks an uploaded mesh at its scale.
 func (c *checker) mesh(p fault.Path, m *MeshForm) {
+	before := len(c.faults)
 	c.above(p.Field("scale"), m.Scale, 10_000, "times")
+	sound := len(c.faults) == before
 	for _, f := range maquette.PullFaults(m.Pulls) {
 		c.faults.Add(p.Field(f.Path), "%s", f.Message)
 	}
-	if m.Model == nil {
-		c.faults.Add(p.Field("mesh"), "got %q, which is no mesh here; allowed: the name of one that was uploaded", m.Name)
-		return
+	switch {
+	case m.Missing != nil:
+		c.faults.Add(p.Field("mesh"), "got %q, %v", m.Name, m.Missing)
+	case m.Model == nil:
+		c.faults.Add(p.Field("mesh"), "got %q, and there are no meshes here; allowed: another form", m.Name)
+	case sound:
+		c.meshSize(p.Field("scale"), m)
 	}
-	x := m.Extent()
-	if longest := max(x.Width, x.Depth, x.Height); longest > mostLength || longest < leastLength {
-		c.faults.Add(p.Field("scale"), "got %.10g, which makes it %.4g mm long, allowed: %g to %g mm", m.Scale, 1000*longest, 1000*leastLength, 1000*mostLength)
-	}
-	if s := m.Model.Surface() * m.Scale * m.Scale; s > MostSurface {
-		c.faults.Add(p.Field("scale"), "got %.10g, which makes a surface of %.0f m2, allowed: at most %d m2 a cast", m.Scale, s, MostSurface)
+}
+
+// meshSize checks what a sound scale makes of a mesh.
+func (c *checker) meshSize(p fault.Path, m *MeshForm) {
+	x, surface := m.Extent(), m.Model.Surface()*m.Scale*m.Scale
+	longest := max(x.Width, x.Depth, x.Height)
+	switch {
+	case longest > mostLength || longest < leastLength:
+		c.faults.Add(p, "got %.10g, which makes it %.4g mm long, allowed: %g to %g mm", m.Scale, 1000*longest, 1000*leastLength, 1000*mostLength)
+	case surface > MostSurface:
+		c.faults.Add(p, "got %.10g, which makes a surface of %.0f m2, allowed: at most %d m2 a cast", m.Scale, surface, MostSurface)
+	case surface < leastSurface:
+		c.faults.Add(p, "got %.10g, which makes a surface of %.4g m2, allowed: at least %g m2 a cast", m.Scale, surface, leastSurface)
 	}
 }
 

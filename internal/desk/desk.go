@@ -98,6 +98,7 @@ func (b *Book) Brief(pb *mouldwrightv1.Brief) (*brief.Brief, error) {
 		return nil, wire.InOrder(pb.ProtoReflect().Descriptor(), b.Meaning(pb))
 	}
 	of.Fit(b.Meshes)
+	of.Force()
 	return of, nil
 }
 

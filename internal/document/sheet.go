@@ -3,6 +3,7 @@ package document
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"github.com/mouldwright/mouldwright/internal/geometry"
@@ -13,8 +14,8 @@ import (
 
 // MeshSheet writes the takeoff sheet of a mesh as plain text: its measures at full
 // size, what they rest on, how its mould might come apart, and what to look at
-// again. Warnings of the file come before those of the piece.
-func MeshSheet(w io.Writer, title string, s *maquette.Sheet, file []mesh.Warning) error {
+// again.
+func MeshSheet(w io.Writer, title string, s *maquette.Sheet) error {
 	t := sheet{Sheet: s}
 	t.line("%s", title)
 	t.line("Takeoff sheet at %s times the size of the model", plain(s.Scale))
@@ -22,7 +23,7 @@ func MeshSheet(w io.Writer, title string, s *maquette.Sheet, file []mesh.Warning
 	t.boxes()
 	t.zones()
 	t.splits()
-	t.warnings(append(append([]mesh.Warning(nil), file...), s.Warnings...))
+	t.warnings(s.Warnings)
 	_, err := io.WriteString(w, t.out.String())
 	return err
 }
@@ -97,8 +98,9 @@ func (t *sheet) splits() {
 			draft = fmt.Sprintf("with %s degrees of draft", plain(s.Draft))
 		}
 		t.row("Pieces "+draft, fmt.Sprint(s.Pieces), fmt.Sprintf("parting line %s, out of reach %s", metres(s.Parting, "m"), metres(s.Locked, "m2")))
+		drawn := s.Drawn()
 		for j, p := range s.Pulls {
-			t.line("    piece %d is pulled %s; it adds %s", j+1, maquette.PullWords(p.Direction), metres(p.Adds, "m2"))
+			t.line("    piece %d is pulled %s; %s as drawn", j+1, maquette.PullWords(p.Direction), metres(drawn[j], "m2"))
 		}
 	}
 	t.paragraph("  ", "  ", "A suggestion from straight pulls, not a proof: a flexible skin or a piece that rolls off can do with fewer.")
@@ -130,7 +132,14 @@ func metres(v float64, in string) string {
 	return strings.TrimSpace(fmt.Sprintf("%.*f %s", decimals, v, in))
 }
 
-func plain(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.4g", v), ".0") }
+// plain writes a number as a person does, to ten figures, without an exponent.
+func plain(v float64) string {
+	ten, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 10, 64), 64)
+	if err != nil { // past the largest number by the rounding
+		ten = v
+	}
+	return strconv.FormatFloat(ten, 'f', -1, 64)
+}
 
 func size(x geometry.Extent) string {
 	return fmt.Sprintf("%.0f x %.0f x %.0f", 1000*x.Width, 1000*x.Depth, 1000*x.Height)

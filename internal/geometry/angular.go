@@ -120,7 +120,7 @@ func (p Pyramid) body() body {
 
 func polygonFaults(sides int, sideLength, height float64, ends Ends) faultList {
 	var f faultList
-	f.within("sides", float64(sides), SidesMin, SidesMax, " sides")
+	f.within("sides", float64(sides), SidesMin, SidesMax, Number, "sides")
 	f.length("sideLength", sideLength)
 	f.length("height", height)
 	f.choice("ends", int(ends), int(EndsNeither))

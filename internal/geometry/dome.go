@@ -1,9 +1,6 @@
 package geometry
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // DomeProfile says what curve a dome is turned from.
 type DomeProfile int
@@ -136,5 +133,5 @@ func onSolid(height, top float64) error {
 	if height >= 0 && height <= top {
 		return nil
 	}
-	return DimensionError{"height", height, fmt.Sprintf("0 to %g m above the base", top)}
+	return DimensionError{"height", height, Millimetres, "0 to " + atMost(top, typedDigits) + " above the base"}
 }

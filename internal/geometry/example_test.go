@@ -115,7 +115,7 @@ func ExampleFrustum_RadiusAt() {
 	fmt.Println(err)
 	// Output:
 	// 0.40 <nil>
-	// height: got 1.3, allowed is 0 to 1.2 m above the base
+	// height: got 1300 mm, allowed is 0 to 1200 mm above the base
 }
 
 // A plinth that stands on the ground, its base open.
@@ -274,6 +274,6 @@ func ExampleDimensionError() {
 		fmt.Println(fault)
 	}
 	// Output:
-	// tubeDiameter: got 2000, allowed is 1e-06 to 1000 m
-	// centreDiameter: got 1, allowed is at least the tube diameter (2000 m), or the tube runs into itself
+	// tubeDiameter: got 2000000 mm, allowed is 0.001 to 1000000 mm
+	// centreDiameter: got 1000 mm, allowed is at least the tube diameter (2000000 mm), or the tube runs into itself
 }

@@ -81,7 +81,7 @@ func loopEdges(loops [][]Point) ([]Edge, error) {
 	var edges []Edge
 	for i, loop := range loops {
 		if len(loop) < 3 {
-			f.add(fmt.Sprintf("loops[%d]", i), float64(len(loop)), "at least 3 points")
+			f.add(fmt.Sprintf("loops[%d]", i), float64(len(loop)), Number, "at least 3 points")
 		}
 		for k, p := range loop {
 			edges = append(edges, Edge{p, loop[(k+1)%len(loop)], 1})
@@ -135,7 +135,7 @@ func (f *filling) layer(s slab, from, to float64) error {
 	below := f.tops
 	f.tops, f.bottoms = f.spare[:0], f.bottoms[:0]
 	if winding := f.scan((to - from) * s.height()); winding != 0 {
-		return DimensionError{"edges", float64(winding), "edges that close: 0 left over at every level"}
+		return DimensionError{"edges", float64(winding), Number, "edges that close: 0 left over at every level"}
 	}
 	f.spare = below
 	f.level(below)

@@ -429,10 +429,10 @@ func TestFillFaults(t *testing.T) {
 		tangle[0] = append(tangle[0], geometry.Point{X: cos, Y: sin})
 	}
 	rows := map[string]loops{
-		`loops[0]: got 2, allowed is at least 3 points`:                           {{{0, 0}, {1, 1}}},
-		`edges[1]: got NaN, allowed is coordinates within 1e+09 m either way`:     {{{0, 0}, {1, 1}, {math.NaN(), 0}}},
-		`edges[0]: got +Inf, allowed is coordinates within 1e+09 m either way`:    {{{0, 0}, {1, math.Inf(-1)}, {1, 0}}},
-		fmt.Sprintf(`edges: got %d, allowed is 0 to 200000`, geometry.EdgesMax+4): many,
+		`loops[0]: got 2, allowed is at least 3 points`:                            {{{0, 0}, {1, 1}}},
+		`edges[1]: got NaN mm, allowed is coordinates within 1e+12 mm either way`:  {{{0, 0}, {1, 1}, {math.NaN(), 0}}},
+		`edges[0]: got +Inf mm, allowed is coordinates within 1e+12 mm either way`: {{{0, 0}, {1, math.Inf(-1)}, {1, 0}}},
+		fmt.Sprintf(`edges: got %d, allowed is 0 to 200000`, geometry.EdgesMax+4):  many,
 	}
 	for want, in := range rows {
 		if _, err := geometry.Fill(in, geometry.NonZero); err == nil || err.Error() != want {

@@ -96,7 +96,7 @@ type lift struct {
 
 func newLift(edges []Edge) (*lift, error) {
 	var f faultList
-	f.within("edges", float64(len(edges)), 0, EdgesMax, "")
+	f.within("edges", float64(len(edges)), 0, EdgesMax, Number, "")
 	low, high := edgeBox(edges, &f)
 	if err := f.err(); err != nil {
 		return nil, err
@@ -116,7 +116,7 @@ func edgeBox(edges []Edge, f *faultList) (low, high Point) {
 	}
 	for i, e := range edges {
 		if reach := e.reach(); !(reach <= CoordinateMax) { // NaN compares false with all
-			f.add(fmt.Sprintf("edges[%d]", i), reach, fmt.Sprintf("coordinates within %g m either way", CoordinateMax))
+			f.add(fmt.Sprintf("edges[%d]", i), reach, Millimetres, "coordinates within "+lengthInWords(CoordinateMax, typedDigits)+" either way")
 			return low, high
 		}
 		low = Point{min(low.X, e.From.X, e.To.X), min(low.Y, e.From.Y, e.To.Y)}
@@ -239,12 +239,12 @@ func (s *lift) meet(height float64) error {
 			s.crossings++
 		}
 		if s.crossings > CrossingsMax {
-			return DimensionError{"crossings", float64(s.crossings), fmt.Sprintf("at most %d", CrossingsMax)}
+			return DimensionError{"crossings", float64(s.crossings), Number, fmt.Sprintf("at most %d", CrossingsMax)}
 		}
 	}
 	s.handled += len(s.strands) * (cuts + 1)
 	if s.handled > stretchesMax {
-		return DimensionError{"stretches", float64(s.handled), fmt.Sprintf("at most %d between levels", stretchesMax)}
+		return DimensionError{"stretches", float64(s.handled), Number, fmt.Sprintf("at most %d between levels", stretchesMax)}
 	}
 	slices.SortFunc(s.meetings, byShare)
 	return nil

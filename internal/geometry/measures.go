@@ -66,6 +66,8 @@ type Kept struct {
 	Solid       // as it was when it was measured
 	faults      []DimensionError
 	whole, half Measures
+	station     int // see [Sweep.PassesItself]
+	passes      bool
 }
 
 // Keep measures a solid once and for all.
@@ -73,6 +75,7 @@ func Keep(s Solid) Kept {
 	k := Kept{Solid: s, faults: s.Faults()}
 	if len(k.faults) == 0 {
 		k.whole, k.half = s.Measure(), s.Half()
+		k.station, k.passes = PassesItself(s)
 	}
 	return k
 }

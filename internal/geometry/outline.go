@@ -63,11 +63,11 @@ func polygonPerimeter(loop []Point) float64 {
 func loopFaults(field string, loop []Point) faultList {
 	var f faultList
 	if len(loop) < 3 {
-		f.add(field, float64(len(loop)), "at least 3 points")
+		f.add(field, float64(len(loop)), Number, "at least 3 points")
 	}
 	for i, p := range loop {
-		f.within(fmt.Sprintf("%s[%d].x", field, i), p.X, -LengthMax, LengthMax, " m")
-		f.within(fmt.Sprintf("%s[%d].y", field, i), p.Y, -LengthMax, LengthMax, " m")
+		f.coordinate(fmt.Sprintf("%s[%d].x", field, i), p.X)
+		f.coordinate(fmt.Sprintf("%s[%d].y", field, i), p.Y)
 	}
 	return f
 }
@@ -113,24 +113,26 @@ type ExtrudedOutline struct {
 func (o ExtrudedOutline) Faults() []DimensionError {
 	var f faultList
 	if !(o.Region.Area > 0 && o.Region.Area <= AreaMax && o.Region.Perimeter <= AreaMax) {
-		f.add("region", o.Region.Area, fmt.Sprintf("an outline that fills more than nothing, at most %g m2", float64(AreaMax)))
+		f.add("region", o.Region.Area, SquareMetres, fmt.Sprintf("an outline that fills more than nothing, at most %g m2", float64(AreaMax)))
 	}
 	f.length("depth", o.Depth)
 	f.choice("ends", int(o.Ends), int(EndsNeither))
-	f.within("insetLoss", o.InsetLoss, -AreaMax, AreaMax, "")
+	f.within("insetLoss", o.InsetLoss, -AreaMax, AreaMax, Number, "")
 	switch {
 	case !(o.EdgeRadius >= 0 && o.EdgeRadius <= o.Depth):
-		f.add("edgeRadius", o.EdgeRadius, fmt.Sprintf("0 to %g m, the depth", o.Depth))
+		f.add("edgeRadius", o.EdgeRadius, Millimetres, "0 to "+atMost(o.Depth, typedDigits)+", the depth")
 	case len(f) == 0 && o.EdgeRadius > o.room():
-		f.add("edgeRadius", o.EdgeRadius, fmt.Sprintf("at most %.4g m, which leaves nothing of the front", o.room()))
+		f.add("edgeRadius", o.EdgeRadius, Millimetres, "at most "+atMost(o.room(), workedDigits)+", which leaves nothing of the front")
 	}
 	return f
 }
 
-// room is the inset at which nothing is left: the smaller root of A - P t + c t^2/2.
+// room is the inset at which nothing is left: the smaller root of A - P t + c t^2/2, and
+// what it may be short by: of a disc or a square the two roots are one, and half the
+// digits are lost.
 func (o ExtrudedOutline) room() float64 {
 	a, p := o.Region.Area, o.Region.Perimeter
-	return 2 * a / (p + math.Sqrt(max(0, p*p-2*o.InsetLoss*a)))
+	return 2 * a / (p + math.Sqrt(max(0, p*p-2*o.InsetLoss*a))) * (1 + 1e-7)
 }
 
 // Face gives the flat of the front: all of it, or what a rounded edge leaves. It

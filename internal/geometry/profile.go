@@ -26,10 +26,10 @@ func (p Profile) Faults() []DimensionError {
 	}
 	last := len(p.Points) - 1
 	if from, to := p.Points[0].Height, p.Points[last].Height; to-from < LengthMin {
-		f.add(pointField(last, "height"), to, fmt.Sprintf("above the %g m of the first point: the line runs from base to top", from))
+		f.add(pointField(last, "height"), to, Millimetres, "above the "+lengthInWords(from, typedDigits)+" of the first point: the line runs from base to top")
 	}
 	if widest := p.widest(); widest < LengthMin {
-		f.add(pointField(0, "radius"), widest, fmt.Sprintf("at least %g m at some point of the line", LengthMin))
+		f.add(pointField(0, "radius"), widest, Millimetres, "at least "+atLeast(LengthMin, typedDigits)+" at some point of the line")
 	}
 	if len(f) == 0 {
 		p.crossingFault(&f)
@@ -50,16 +50,20 @@ func (p Profile) crossingFault(f *faultList) {
 	if crosses {
 		i := min(crossing.First.Corner, crossing.Second.Corner)
 		other := max(crossing.First.Corner, crossing.Second.Corner)
-		f.add(pointField(i, "radius"), p.Points[i].Radius, fmt.Sprintf(
-			"a line that does not cross itself: after this point it crosses the %s, at radius %.4g m and height %.4g m",
-			p.stretch(other), crossing.At.X, crossing.At.Y))
+		f.add(pointField(i, "radius"), p.Points[i].Radius, Millimetres, fmt.Sprintf(
+			"a line that does not cross itself: after this point it crosses the %s, at %s", p.stretch(other), crossing.At.onProfile()))
 		return
 	}
 	if at, crosses, err := SelfCrossing(loop); err == nil && crosses {
 		i := p.nearest(at)
-		f.add(pointField(i, "radius"), p.Points[i].Radius, fmt.Sprintf(
-			"a line that does not cross itself, in a corner neither: what lies above radius %.4g m and height %.4g m is gone round the wrong way or twice", at.X, at.Y))
+		f.add(pointField(i, "radius"), p.Points[i].Radius, Millimetres,
+			"a line that does not cross itself, in a corner neither: what lies above "+at.onProfile()+" is gone round the wrong way or twice")
 	}
+}
+
+// onProfile words a place of a profile.
+func (p Point) onProfile() string {
+	return "radius " + lengthInWords(p.X, workedDigits) + " and height " + lengthInWords(p.Y, workedDigits)
 }
 
 // closed is the line from base to top and back along the axis.

@@ -147,7 +147,7 @@ func TestFaultsOfProfiles(t *testing.T) {
 		}
 	}
 	crossed := geometry.Profile{Points: []geometry.ProfilePoint{{1, 0}, {2, 2}, {1, 2}, {2, 1}, {3, 3}}}
-	const allowed = "a line that does not cross itself: after this point it crosses the line from points[2] to points[3], at radius 1.667 m and height 1.333 m"
+	const allowed = "a line that does not cross itself: after this point it crosses the line from points[2] to points[3], at radius 1667 mm and height 1333 mm"
 	if faults := crossed.Faults(); len(faults) != 1 || faults[0].Allowed != allowed {
 		t.Errorf("got %v", faults)
 	}

@@ -41,11 +41,11 @@ func revolve(profile []ProfilePoint) Shell {
 func profileFaults(field string, profile []ProfilePoint) faultList {
 	var f faultList
 	if len(profile) < 2 {
-		f.add(field, float64(len(profile)), "at least 2 points")
+		f.add(field, float64(len(profile)), Number, "at least 2 points")
 	}
 	for i, p := range profile {
-		f.within(fmt.Sprintf("%s[%d].radius", field, i), p.Radius, 0, LengthMax, " m")
-		f.within(fmt.Sprintf("%s[%d].height", field, i), p.Height, -LengthMax, LengthMax, " m")
+		f.lengthWithin(fmt.Sprintf("%s[%d].radius", field, i), p.Radius, 0, LengthMax)
+		f.coordinate(fmt.Sprintf("%s[%d].height", field, i), p.Height)
 	}
 	return f
 }

@@ -78,7 +78,7 @@ func obliqueFaults(diameter, low, high float64) faultList {
 	f.lengthOrZero("low", low)
 	f.length("high", high)
 	if low > high {
-		f.add("low", low, "no more than the highest wall height")
+		f.add("low", low, Millimetres, "no more than the highest wall height")
 	}
 	return f
 }
@@ -110,8 +110,8 @@ func Capsule(diameter, straight float64) (Shell, error) {
 // (MathWorld, Supersphere).
 func SuperellipsoidVolume(width, depth, height, planExponent, elevationExponent float64) (float64, error) {
 	var f faultList = Ellipsoid{width, depth, height}.Faults()
-	f.within("planExponent", planExponent, ExponentMin, ExponentMax, "")
-	f.within("elevationExponent", elevationExponent, ExponentMin, ExponentMax, "")
+	f.within("planExponent", planExponent, ExponentMin, ExponentMax, Number, "")
+	f.within("elevationExponent", elevationExponent, ExponentMin, ExponentMax, Number, "")
 	if err := f.err(); err != nil {
 		return 0, err
 	}

@@ -27,9 +27,9 @@ func (s Station) point() vector { return vector{s.X, s.Y, s.Z} }
 // follows a monotone cubic (Fritsch and Butland 1984, from memory), which never
 // leaves the range of the two stations that it runs between.
 //
-// Bends that are too tight for the tube are faults. That parts of the tube further
-// along the line touch or cross one another is not checked, and a line that ends
-// where it starts still has two ends.
+// Bends that are too tight for the tube are faults. A tube that passes through itself
+// further along is none: see [Sweep.PassesItself]. A line that ends where it starts
+// still has two ends.
 //
 // A half is cut along the centre line by a sheet that runs across the view from the
 // front; in the plane of the bends where the line lies in an upright plane facing
@@ -45,7 +45,7 @@ type Sweep struct {
 func (s Sweep) Faults() []DimensionError {
 	var f faultList
 	if len(s.Stations) < 2 {
-		f.add("stations", float64(len(s.Stations)), "at least 2 stations")
+		f.add("stations", float64(len(s.Stations)), Number, "at least 2 stations")
 	}
 	for i, at := range s.Stations {
 		s.stationFaults(&f, i, at)
@@ -59,15 +59,15 @@ func (s Sweep) Faults() []DimensionError {
 
 func (s Sweep) stationFaults(f *faultList, i int, at Station) {
 	const x, y, z, diameter = "x", "y", "z", "diameter"
-	f.within(stationField(i, x), at.X, -LengthMax, LengthMax, " m")
-	f.within(stationField(i, y), at.Y, -LengthMax, LengthMax, " m")
-	f.within(stationField(i, z), at.Z, -LengthMax, LengthMax, " m")
+	f.coordinate(stationField(i, x), at.X)
+	f.coordinate(stationField(i, y), at.Y)
+	f.coordinate(stationField(i, z), at.Z)
 	f.length(stationField(i, diameter), at.Diameter)
 	if i == 0 {
 		return
 	}
 	if apart := at.point().minus(s.Stations[i-1].point()).length(); apart < LengthMin {
-		f.add(fmt.Sprintf("stations[%d]", i), apart, fmt.Sprintf("at least %g m from the station before", LengthMin))
+		f.add(fmt.Sprintf("stations[%d]", i), apart, Millimetres, "at least "+atLeast(LengthMin, typedDigits)+" from the station before")
 	}
 }
 
@@ -85,11 +85,11 @@ func (s Sweep) bendFaults(f *faultList) {
 // its inner side would fold (1 - r/R < 0 with R the radius of the bend). Where the line
 // turns straight back it has no direction and no bend to be measured.
 func (s Sweep) curveFaults(f *faultList) {
-	last := -1
+	last, tightest := -1, 0.0
 	for i, p := range s.pieces() {
 		if s.turnsBack(i + 1) {
-			last = i + 1
-			f.add(stationField(last, "diameter"), s.Stations[last].Diameter, "a wider bend: the line turns straight back there")
+			last, tightest = i+1, math.Inf(1)
+			s.straightBackFault(f, last)
 			continue
 		}
 		bend, u := p.tightest()
@@ -97,12 +97,21 @@ func (s Sweep) curveFaults(f *faultList) {
 		if u > 0.5 {
 			at++
 		}
-		if r := p.radius.at(u); r*bend > 1 && at != last {
-			f.add(stationField(at, "diameter"), 2*r,
-				fmt.Sprintf("at most %g m near there, twice the radius of the bend, or the tube runs into itself", 2/bend))
-			last = at
+		r := p.radius.at(u)
+		if r*bend <= 1 || at == last && bend <= tightest {
+			continue
 		}
+		if at == last { // the tighter of the bends on both sides of a station
+			*f = (*f)[:len(*f)-1]
+		}
+		f.add(stationField(at, "diameter"), 2*r, Millimetres,
+			"at most "+atMost(2/bend, workedDigits)+" near there, twice the radius of the bend, or the tube runs into itself")
+		last, tightest = at, bend
 	}
+}
+
+func (s Sweep) straightBackFault(f *faultList, i int) {
+	f.add(stationField(i, "diameter"), s.Stations[i].Diameter, Millimetres, "a wider bend: the line turns straight back there")
 }
 
 // turnsBack says whether the line comes back from a station the way it went there.
@@ -127,8 +136,12 @@ func (s Sweep) mitreFaults(f *faultList) {
 			if before.length() > ahead.length() {
 				at = i
 			}
-			f.add(stationField(at, "diameter"), s.Stations[at].Diameter, fmt.Sprintf(
-				"less, or a wider bend: the mitres take %.4g m of the %.4g m from stations[%d] to stations[%d]", taken, length, i, i+1))
+			f.add(stationField(at, "diameter"), s.Stations[at].Diameter, Millimetres, fmt.Sprintf(
+				"less, or a wider bend: the mitres take %s of the %s from stations[%d] to stations[%d]",
+				atLeast(taken, workedDigits), atMost(length, workedDigits), i, i+1))
+		}
+		if s.turnsBack(i + 1) {
+			s.straightBackFault(f, i+1)
 		}
 		before = after
 	}
@@ -136,24 +149,19 @@ func (s Sweep) mitreFaults(f *faultList) {
 
 // mitre gives what the mitre at a station takes off the piece after it and off the
 // piece before it, in metres, as vectors square to the piece that point to the side
-// it is taken from. There is none at the ends.
+// it is taken from. There is none at the ends, and none that could be cut where the line
+// turns straight back.
 func (s Sweep) mitre(i int) (after, before vector) {
-	if i == 0 || i == len(s.Stations)-1 {
+	if i == 0 || i == len(s.Stations)-1 || s.turnsBack(i) {
 		return vector{}, vector{}
 	}
 	in, out := s.direction(i-1), s.direction(i)
 	// For unit vectors tan(t/2) = |in x out|/(1 + in . out), and out - in (in . out)
 	// is as long as the cross product and points to the inner side.
-	// A line that turns straight back has a mitre longer than any piece.
 	r, cos := s.Stations[i].Diameter/2, in.dot(out)
-	if cos < straightBack {
-		return vector{endless}, vector{endless}
-	}
 	scale := r / (1 + cos)
 	return out.times(cos).minus(in).times(scale), out.minus(in.times(cos)).times(scale)
 }
-
-const endless = 1e6 * LengthMax // m
 
 // direction is that of the straight piece after a station.
 func (s Sweep) direction(i int) vector {

@@ -73,7 +73,7 @@ func (s Frustum) Faults() []DimensionError {
 	f.lengthOrZero("baseDiameter", s.BaseDiameter)
 	f.lengthOrZero("topDiameter", s.TopDiameter)
 	if s.BaseDiameter == 0 && s.TopDiameter == 0 {
-		f.add("baseDiameter", 0, "more than 0 m where the top diameter is 0")
+		f.add("baseDiameter", 0, Millimetres, "more than 0 mm where the top diameter is 0")
 	}
 	f.length("height", s.Height)
 	f.choice("ends", int(s.Ends), int(EndsNeither))

@@ -1,9 +1,6 @@
 package geometry
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // fullTurnTolerance is how near, in radians, a bent tube must come to a full turn
 // to count as a closed ring with no ends: degrees turned into radians lose a bit.
@@ -22,8 +19,8 @@ func (r Ring) Faults() []DimensionError {
 	f.length("centreDiameter", r.CentreDiameter)
 	f.length("tubeDiameter", r.TubeDiameter)
 	if r.CentreDiameter < r.TubeDiameter {
-		f.add("centreDiameter", r.CentreDiameter,
-			fmt.Sprintf("at least the tube diameter (%g m), or the tube runs into itself", r.TubeDiameter))
+		f.add("centreDiameter", r.CentreDiameter, Millimetres,
+			"at least the tube diameter ("+atLeast(r.TubeDiameter, typedDigits)+"), or the tube runs into itself")
 	}
 	return f
 }
@@ -55,8 +52,8 @@ func (t BentTube) Faults() []DimensionError {
 	f.length("bendRadius", t.BendRadius)
 	f.length("tubeDiameter", t.TubeDiameter)
 	if t.BendRadius < t.TubeDiameter/2 {
-		f.add("bendRadius", t.BendRadius,
-			fmt.Sprintf("at least half the tube diameter (%g m), or the tube runs into itself", t.TubeDiameter/2))
+		f.add("bendRadius", t.BendRadius, Millimetres,
+			"at least half the tube diameter ("+atLeast(t.TubeDiameter/2, typedDigits)+"), or the tube runs into itself")
 	}
 	f.angle("angle", t.Angle)
 	f.choice("ends", int(t.Ends), int(EndsNeither))

@@ -75,7 +75,7 @@ type Panel struct {
 func (p Panel) Faults() []DimensionError {
 	var f faultList
 	f.area("area", p.Area)
-	f.within("edge", p.Edge, 0, AreaMax, " m")
+	f.lengthWithin("edge", p.Edge, 0, AreaMax)
 	return f
 }
 
@@ -117,13 +117,18 @@ func (s HelicalStripe) Faults() []DimensionError {
 	f.length("diameter", s.Diameter)
 	f.length("pitch", s.Pitch)
 	if !(s.Turns > 0 && s.Turns <= TurnsMax) {
-		f.add("turns", s.Turns, fmt.Sprintf("more than 0 and at most %d", TurnsMax))
+		f.add("turns", s.Turns, Number, fmt.Sprintf("more than 0 and at most %d", TurnsMax))
 	}
 	f.length("width", s.Width)
-	if len(f) == 0 && s.Coverage() > 1 {
-		f.add("width", s.Width, fmt.Sprintf("at most %.6g m, or the stripe overlaps itself", s.Width/s.Coverage()))
+	if len(f) == 0 && s.Width > s.widest() {
+		f.add("width", s.Width, Millimetres, "at most "+atMost(s.widest(), workedDigits)+", or the stripe overlaps itself")
 	}
 	return f
+}
+
+// widest is the width at which the stripe meets itself, m.
+func (s HelicalStripe) widest() float64 {
+	return s.Pitch * (math.Pi * s.Diameter / s.LengthPerTurn())
 }
 
 // LengthPerTurn gives sqrt((pi d)^2 + p^2) in metres: the hypotenuse of the column

@@ -15,7 +15,8 @@ import (
 	"github.com/mouldwright/mouldwright/internal/release"
 )
 
-// Maquette is what is known of one model at its own size. It never changes.
+// Maquette is what is known of one model at its own size. What it tells never changes,
+// and several callers may ask at once.
 type Maquette struct {
 	survey     *mesh.Survey
 	skin       *mesh.Mesh // the outer skin, wound outward
@@ -26,20 +27,23 @@ type Maquette struct {
 	mirrored   bool
 	release    *release.Study
 	splits     [2]release.Split // without forced pulls
+	file       []mesh.Warning   // of the file that the model came from
+	cuts       cuts
 }
 
 // thicknessSamples is how many rays tell the share of thin parts: at 20,000 a share
 // is within 1 % of the surface, 19 times in 20 (binomial distribution).
 const thicknessSamples = 20_000
 
-// Study measures a model once, so that pieces of any size can be measured from it.
-// Its error says why the mesh cannot be measured.
-func Study(m *mesh.Mesh) (*Maquette, error) {
+// Study measures a model once, so that pieces of any size can be measured from it. What
+// its file was warned of goes before its own warnings. Its error says why the mesh cannot
+// be measured.
+func Study(m *mesh.Mesh, file ...mesh.Warning) (*Maquette, error) {
 	survey, err := mesh.Examine(m)
 	if err != nil {
 		return nil, err
 	}
-	q := &Maquette{survey: survey, skin: survey.Outer()}
+	q := &Maquette{survey: survey, skin: survey.Outer(), file: file}
 	q.upright, q.smallest = mesh.UprightBox(q.skin), mesh.OrientedBox(q.skin)
 	for i, from := range views() {
 		shadow, err := mesh.Silhouette(q.skin, from.along)
@@ -85,6 +89,9 @@ func views() [3]view {
 // Skin returns the outer skin at the model's own size, wound outward.
 func (q *Maquette) Skin() *mesh.Mesh { return q.skin }
 
+// Faces returns how many triangles the model has, inner skins included.
+func (q *Maquette) Faces() int { return len(q.survey.Mesh.Faces) }
+
 // Opens reports whether the model has a rim to trim: it is no closed body.
 func (q *Maquette) Opens() bool { return q.survey.Rim > 0 }
 
@@ -103,6 +110,15 @@ func (q *Maquette) Surface() float64 {
 	return q.survey.Skin
 }
 
+// moulded is what is to be moulded of an area in the file, m2: where the roughness of a
+// scan is taken off the surface, its parts lose their share of it.
+func (q *Maquette) moulded(area float64) float64 {
+	if q.rough() {
+		return area * q.survey.SmoothSkin / q.survey.Skin
+	}
+	return area
+}
+
 // rough reports whether the survey found noise that makes the surface read high, and
 // warned of it.
 func (q *Maquette) rough() bool {
@@ -114,7 +130,7 @@ func (q *Maquette) rough() bool {
 func (q *Maquette) Zone(name string) (geometry.ZoneMeasures, bool) {
 	for _, z := range q.survey.Zones {
 		if z.Zone == name {
-			return geometry.ZoneMeasures{Area: z.Area, Edge: q.seams(name)}, true
+			return geometry.ZoneMeasures{Area: q.moulded(z.Area), Edge: q.seams(name)}, true
 		}
 	}
 	return geometry.ZoneMeasures{}, false

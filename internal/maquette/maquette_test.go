@@ -144,3 +144,22 @@ func TestHandsInWords(t *testing.T) {
 		t.Errorf("a ball beside a box: %v", got)
 	}
 }
+
+// Every face is drawn with one piece, so that the pieces together are the surface; of a
+// box each has at the least one of its ends, of which the smallest is 0.5 m2 (elementary).
+func TestWhatThePiecesHaveAsDrawn(t *testing.T) {
+	s, err := studied(t, meshtest.Box(0.2, 0.1, 0.3)).At(maquette.Ask{Scale: 5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range s.Splits {
+		drawn, sum := s.Splits[i].Drawn(), 0.0
+		for _, area := range drawn {
+			if area < 0.5-1e-9 {
+				t.Errorf("draft %v: %v", s.Splits[i].Draft, drawn)
+			}
+			sum += area
+		}
+		near(t, "all pieces", sum, s.Surface)
+	}
+}

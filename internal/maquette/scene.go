@@ -11,7 +11,7 @@ import (
 // at 2 degrees of draft.
 func (q *Maquette) Scene(title string, a Ask) picture.Scene {
 	of := q.splitsFor(a)[1]
-	split := atScale(&of, degrees()[1], a.Scale)
+	split := q.atScale(&of, degrees()[1], a.Scale)
 	scene := picture.Scene{
 		Mesh: &mesh.Mesh{Vertices: make([]mesh.Point, len(q.skin.Vertices)), Faces: q.skin.Faces}, Labels: split.Labels, Title: title,
 		Caption: fmt.Sprintf("Suggested mould with 2 degrees of draft, in pieces: %d. Not proven; look at the model.", split.Pieces),

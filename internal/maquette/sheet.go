@@ -56,8 +56,8 @@ type Sheet struct {
 	Splits         [2]Split // without draft, and with 2 degrees
 	Thin           float64  // share of the surface on parts thinner than ThinLimit, 0 to 1
 	ThinLimit      float64
-	Mirrored       bool // its own mirror image
-	Warnings       []mesh.Warning
+	Mirrored       bool           // its own mirror image
+	Warnings       []mesh.Warning // those of the file first
 }
 
 // Silhouette is the shadow of a piece.
@@ -96,6 +96,22 @@ type Split struct {
 	Patches int     // of it, each a loose piece or a flexible skin
 	Parting float64 // m
 	Labels  []uint8 // of each face of the skin: its piece
+
+	skin  *mesh.Mesh
+	share float64 // of an area of the skin that is to be moulded, at the piece's size
+}
+
+// Drawn is what each of the Pulls has of the surface as it is drawn, m2: every face goes
+// to the piece that it comes off best, which need not be the one that was chosen for it.
+func (s *Split) Drawn() []float64 {
+	areas := make([]float64, len(s.Pulls))
+	for face, piece := range s.Labels {
+		if int(piece) < len(areas) {
+			v := s.skin.Triangle(face).AreaVector()
+			areas[piece] += s.share * math.Hypot(math.Hypot(v[0], v[1]), v[2])
+		}
+	}
+	return areas
 }
 
 // LayersMost bounds how many layers of foam a sheet lists.
@@ -120,7 +136,7 @@ func (q *Maquette) At(a Ask) (Sheet, error) {
 		sheet.Silhouettes[i] = Silhouette{w.name, q.silhouette[i] * s * s}
 	}
 	for i, of := range q.splitsFor(a) {
-		sheet.Splits[i] = atScale(&of, degrees()[i], s)
+		sheet.Splits[i] = q.atScale(&of, degrees()[i], s)
 	}
 	if err := q.layers(&sheet, a); err != nil {
 		return Sheet{}, err
@@ -148,7 +164,7 @@ func extentOf(b mesh.Box) geometry.Extent {
 func (q *Maquette) zones(sheet *Sheet) {
 	s := sheet.Scale
 	for _, z := range q.survey.Zones {
-		sheet.Zones = append(sheet.Zones, mesh.ZoneArea{Zone: z.Zone, Area: z.Area * s * s})
+		sheet.Zones = append(sheet.Zones, mesh.ZoneArea{Zone: z.Zone, Area: q.moulded(z.Area) * s * s})
 	}
 	for _, seam := range q.survey.Seams {
 		sheet.Seams = append(sheet.Seams, mesh.Seam{A: seam.A, B: seam.B, Length: seam.Length * s})
@@ -179,10 +195,11 @@ func (q *Maquette) Forced(pulls []release.Direction) *[2]release.Split {
 }
 
 // atScale is one of the splits at the piece's size.
-func atScale(of *release.Split, draft, s float64) Split {
+func (q *Maquette) atScale(of *release.Split, draft, s float64) Split {
 	split := Split{
 		Draft: draft, Pieces: of.Pieces + of.LockedPatches, Locked: of.Locked * s * s,
 		Patches: of.LockedPatches, Parting: of.Parting * s, Labels: of.Labels,
+		skin: q.skin, share: q.moulded(s * s),
 	}
 	for _, p := range of.Pulls {
 		split.Pulls = append(split.Pulls, release.Pull{Direction: p.Direction, Reaches: p.Reaches * s * s, Adds: p.Adds * s * s})
@@ -204,9 +221,9 @@ func (q *Maquette) layers(sheet *Sheet, a Ask) error {
 	sheet.Layers, sheet.LayerThickness = []geometry.Extent{sheet.Size}, sheet.Size.Height
 	if a.Layer > 0 && a.Layer < sheet.Size.Height {
 		if n := sheet.Size.Height / a.Layer; n > LayersMost {
-			return fmt.Errorf("layer: got %g m, allowed: at least %g m, or there are more than %d layers", a.Layer, sheet.Size.Height/LayersMost, LayersMost)
+			return fmt.Errorf("got layers of %.6g mm, allowed: at least %.6g mm, or there are more than %d", 1000*a.Layer, 1000*sheet.Size.Height/LayersMost, LayersMost)
 		}
-		slabs, err := mesh.Slabs(q.skin, a.Layer/a.Scale)
+		slabs, err := q.cuts.slabs(q.skin, a.Layer/a.Scale)
 		if err != nil {
 			return err
 		}

@@ -2,6 +2,7 @@ package maquette
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/mouldwright/mouldwright/internal/mesh"
 )
@@ -24,9 +25,12 @@ const (
 	thinShare  = 0.01 // of the surface, below which thin parts are not worth a word
 )
 
-// warnings are the mesh's own and what the size makes of it.
+// warnings are the file's, the mesh's own and what the size makes of it.
 func (q *Maquette) warnings(s *Sheet) []mesh.Warning {
-	w := append([]mesh.Warning(nil), q.survey.Warnings...)
+	w := slices.Concat(q.file, q.survey.Warnings)
+	for i, of := range w {
+		w[i] = of.At(s.Scale)
+	}
 	add := func(code, format string, args ...any) {
 		w = append(w, mesh.Warning{Code: code, Says: fmt.Sprintf(format, args...)})
 	}
@@ -47,7 +51,11 @@ func (q *Maquette) warnings(s *Sheet) []mesh.Warning {
 		add(Grainy, "the mould was split as if the scan had no noise: undercuts shallower than about three times the noise are not seen")
 	}
 	if draft := s.Splits[1]; draft.Patches > 0 {
-		add(Locked, "%.3f m2 in %d places cannot be reached by a straight pull with 2 degrees of draft: a loose piece or a flexible skin each", draft.Locked, draft.Patches)
+		places := "in one place"
+		if draft.Patches > 1 {
+			places = fmt.Sprintf("in %d places", draft.Patches)
+		}
+		add(Locked, "%.3f m2 %s cannot be reached by a straight pull with 2 degrees of draft: a loose piece or a flexible skin each", draft.Locked, places)
 	}
 	return w
 }

@@ -27,8 +27,8 @@ func (b Box) Diagonal() float64 { return Point{b.Width, b.Depth, b.Height}.lengt
 // cost is what the searches make small, m3. A flat thing has no volume in any of
 // many boxes, so a trace of the box's faces decides between them.
 func (b Box) cost() float64 {
-	faces := b.Width*b.Depth + b.Depth*b.Height + b.Height*b.Width
-	return b.Volume() + 1e-9*faces*b.Diagonal()
+	faces := float64(b.Width*b.Depth) + float64(b.Depth*b.Height) + float64(b.Height*b.Width)
+	return float64(b.Volume()) + float64(1e-9*faces*b.Diagonal())
 }
 
 // AxisBox is the block along the file's own axes: width along x, depth along y,
@@ -176,7 +176,7 @@ type spot [2]float64
 
 func (p spot) to(q spot) spot { return spot{q[0] - p[0], q[1] - p[1]} }
 
-func (p spot) dot(q spot) float64 { return p[0]*q[0] + p[1]*q[1] }
+func (p spot) dot(q spot) float64 { return float64(p[0]*q[0]) + float64(p[1]*q[1]) }
 
 // beside is the area that p and q span, above 0 where q lies to the left of p. The
 // conversions keep the sign the same on every machine.

@@ -68,7 +68,7 @@ func sound(t *testing.T, s *mesh.Survey) {
 	same(t, "faces", faces, len(s.Mesh.Faces))
 	near(t, "area of the parts", area, s.Area, 1e-9)
 	if len(s.Zones) > 0 {
-		near(t, "area of the zones", zones, s.Area, 1e-9)
+		near(t, "area of the zones", zones, s.Skin, 1e-9)
 	}
 	if s.Rim > s.Border+1e-9 || s.Skin > s.Area+1e-9 {
 		t.Errorf("rim %v of %v, skin %v of %v", s.Rim, s.Border, s.Skin, s.Area)

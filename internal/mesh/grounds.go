@@ -247,11 +247,10 @@ func (s *Survey) enclosed(g *grounds) {
 	}
 	switch {
 	case open > 0:
-		s.warn(NotClosed, "%d of %d parts are open, with a rim of %.4g m in all: no volume without a cap",
-			open, len(s.Components), s.Rim)
+		s.warnOf(NotClosed, s.Rim, "parts that are open: %d of %d, with a rim of %s in all", open, len(s.Components))
 	case geometric > 0:
 		s.Enclosed = ByGeometry
-		s.warn(ClosedByGeometry, "edges of %.4g m in all do not join, but nothing is open there", s.Border)
+		s.warnOf(ClosedByGeometry, s.Border, "nothing is open, though some edges do not join: %s of them in all")
 	default:
 		s.Enclosed = ByEdges
 	}

@@ -58,6 +58,9 @@ func (g *grounds) nesting(components []Component) (nesting, bool) {
 		return none, true
 	}
 	rays := g.rays(components, min(partPlaces, max(1, allPlaces/closed)))
+	if len(rays) == 0 { // the squares of the areas of all are lost, as those of nothing are
+		return none, true
+	}
 	if !g.shoot(rays, components) {
 		return none, false
 	}
@@ -314,8 +317,8 @@ func (t *Triangle) turns(p Point) int {
 	return passes(&t[0], &t[1], &p) + passes(&t[1], &t[2], &p) + passes(&t[2], &t[0], &p)
 }
 
-// passes returns 1 where, looking along x, a side passes a line from p along z anticlockwise
-// about p, -1 where clockwise, 0 where it does not.
+// passes returns 1 where, looking against x, a side crosses the line that runs from p along
+// z, anticlockwise about p, -1 where clockwise, 0 where it does not.
 func passes(a, b, p *Point) int {
 	if (a[1] > p[1]) == (b[1] > p[1]) {
 		return 0

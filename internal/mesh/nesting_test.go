@@ -99,3 +99,13 @@ func TestLawOfNesting(t *testing.T) {
 		}
 	})
 }
+
+// Parts so small that the squares of their areas are lost are taken as outer skins.
+func TestPartsNextToNothing(t *testing.T) {
+	for _, size := range []float64{1e-50, 1e-70, 1.7e-81, 1.5e-81, 1.3e-81} {
+		one := meshtest.Scaled(meshtest.Box(1, 1, 1), size, size, size)
+		s := examine(t, meshtest.Join(one, moved(one, 2*size, 0, 0)))
+		same(t, "parts", len(s.Components), 2)
+		same(t, "warnings", codes(s), "")
+	}
+}

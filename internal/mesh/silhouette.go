@@ -245,7 +245,7 @@ func (r *raster) row(row int) {
 		if min(a.Y, b.Y) > y || max(a.Y, b.Y) < y || a.Y == b.Y {
 			continue
 		}
-		x := a.X + (b.X-a.X)*((y-a.Y)/(b.Y-a.Y))
+		x := a.X + float64((b.X-a.X)*((y-a.Y)/(b.Y-a.Y)))
 		left, right = min(left, x), max(right, x)
 	}
 	from := math.Ceil(max(0, left-0.5))

@@ -1,6 +1,9 @@
 package mesh
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Survey is what is known of a mesh after it has been cleaned, welded and turned
 // right side out.
@@ -43,8 +46,8 @@ type Survey struct {
 	Border, Rim float64
 	// Weld says how the corners were joined.
 	Weld Weld
-	// Zones are the areas by name, in the order of their first faces; Seams the
-	// lengths along which two zones meet.
+	// Zones are the areas of the outer skins by name, in the order of their first faces;
+	// Seams the lengths along which two zones meet there.
 	Zones []ZoneArea
 	Seams []Seam
 	// Warnings are what the caller should know.
@@ -106,14 +109,33 @@ type Seam struct {
 // Warning is something that the caller should know of a mesh that was taken.
 type Warning struct {
 	Code string // from the list in codes.go
-	Says string // in words, with the figures
+	Says string // in words, with the figures, at the mesh's own size
+
+	length float64 // m, that stands in Says; 0 where none does
+}
+
+// At is the warning of a piece that is so many times the size of the mesh.
+func (w Warning) At(scale float64) Warning {
+	if w.length > 0 {
+		w.Says = strings.Replace(w.Says, toldLength(w.length), toldLength(w.length*scale), 1)
+		w.length *= scale
+	}
+	return w
+}
+
+// toldLength writes a length in metres, or in millimetres where it is short.
+func toldLength(m float64) string {
+	if m < 0.1 {
+		return fmt.Sprintf("%.3g mm", 1000*m)
+	}
+	return fmt.Sprintf("%.3f m", m)
 }
 
 // Examine cleans a mesh, welds it where that closes it, turns it right side out and
 // measures it. Faces without area and faces that stand there twice are dropped; parts
 // hang together through edges that two faces share; at an edge of four or more faces
 // those with material between them belong together. The mesh given stays as it is,
-// but the one in the survey may share its vertices.
+// but the one in the survey may share its vertices, faces and runs: change neither.
 //
 // The errors are ErrEmpty and those that tell of coordinates beyond MostReach, or of
 // faces whose corners do not exist.
@@ -130,13 +152,14 @@ func Examine(m *Mesh) (*Survey, error) {
 	g := newGrounds(t)
 	s.wind(g)
 	s.borders(g)
-	s.zones(t)
+	zoning := t.zoning()
 	var smoothed []float64
 	if rough := g.rough(); rough != nil {
 		smoothed = g.smoothed(rough)
 	}
 	t.order, t.first, t.border = nil, nil, nil
 	s.nest(g)
+	s.zones(g, zoning)
 	s.outward(t)
 	s.total(g)
 	s.smooth(smoothed)
@@ -145,6 +168,11 @@ func Examine(m *Mesh) (*Survey, error) {
 
 func (s *Survey) warn(code, format string, args ...any) {
 	s.Warnings = append(s.Warnings, Warning{Code: code, Says: fmt.Sprintf(format, args...)})
+}
+
+// warnOf warns of something with a length, m, which stands in place of the only %s.
+func (s *Survey) warnOf(code string, length float64, format string, args ...any) {
+	s.Warnings = append(s.Warnings, Warning{Code: code, Says: fmt.Sprintf(format, append(args, toldLength(length))...), length: length})
 }
 
 // topology cleans and welds a mesh.
@@ -163,8 +191,8 @@ func (s *Survey) topology(m *Mesh) (*topology, error) {
 	}
 	t, s.Weld = weld(t)
 	if s.Weld.Tolerance > 0 {
-		s.warn(Welded, "%d corners nearer than %.3g mm to another were joined, %d faces lost their area by it",
-			s.Weld.Merged, 1000*s.Weld.Tolerance, s.Weld.Collapsed)
+		s.warnOf(Welded, s.Weld.Tolerance, "%d corners that nearly met were joined, %d faces lost their area by it: nearer than %s",
+			s.Weld.Merged, s.Weld.Collapsed)
 	}
 	s.Mesh = t.mesh
 	return t, nil

@@ -176,6 +176,25 @@ func TestSeamsAreFoundAcrossZones(t *testing.T) {
 	same(t, "enclosed", s.Enclosed, mesh.ByEdges)
 }
 
+// Zones are of what is moulded: the walls of a void in the box are in no zone of it, and a
+// material that only the void has is none.
+func TestZonesAreOfTheOuterSkin(t *testing.T) {
+	box, void := meshtest.Box(2, 3, 5), meshtest.Moved(meshtest.Box(1, 1, 1), meshtest.About(mesh.Point{0, 0, 1}, 0), mesh.Point{0.5, 1, 2})
+	b := mesh.NewBuilder(0)
+	for f, zone := range []string{"wall", "wall", "lid", "lid", "wall", "wall", "wall", "wall", "wall", "wall", "wall", "wall"} {
+		b.Zone(zone)
+		b.Triangle(box.Triangle(f))
+	}
+	for f := range void.Faces {
+		b.Zone([]string{"wall", "core"}[f%2])
+		b.Triangle(void.Triangle(f))
+	}
+	s := examine(t, b.Mesh())
+	near(t, "volume", s.Volume, 29, 1e-12)
+	same(t, "zones", fmt.Sprint(s.Zones), "[{wall 56} {lid 6}]")
+	same(t, "seams", fmt.Sprint(s.Seams), "[{lid wall 10}]")
+}
+
 // Welding stops where it would eat detail, and where it closes nothing.
 func TestWeldRefusesToEatDetail(t *testing.T) {
 	sheet := meshtest.Box(1, 1, 1)

@@ -55,11 +55,8 @@ func Thickness(m *Mesh, samplesWanted int) (Thicknesses, error) {
 	}
 	tree, out := newTree(m), Thicknesses{}
 	step, most := spread(len(points)), max(leastLooks, mostLooks*len(points))
-	for i := range points {
-		if tree.looks > most {
-			break
-		}
-		s := &points[i*step%len(points)]
+	for i, at := 0, 0; i < len(points) && tree.looks <= most; i, at = i+1, (at+step)%len(points) {
+		s := &points[at]
 		inward := m.Triangle(s.Face).AreaVector().unit().times(-1)
 		if reach := tree.exit(newRay(s.At, inward), s.Face); math.IsInf(reach, 1) {
 			out.Endless++

@@ -90,6 +90,7 @@ func FuzzSTL(f *testing.F) {
 func FuzzOBJ(f *testing.F) {
 	seed(f, "obj")
 	f.Add([]byte("v 0 0 0\nv 4 0 0\nv 1 1 0\nv 0 4 0\nusemtl a b\nf 1 2 \\\r\n3 -1\n"))
+	f.Add([]byte("v 0 0 0\nv 4 0 0\nv 1 1 0\nusemtl a\nf 1 2 3\nusemtl b\n"))
 	f.Fuzz(func(t *testing.T, data []byte) { sound(t, data, "a.obj") })
 }
 

@@ -24,8 +24,8 @@ type Gauged struct {
 }
 
 // Gauge measures an STL file of any size, which r reads from its beginning, without
-// keeping the mesh: it holds a megabyte for each processor, at most nine. Joins, borders
-// and parts it cannot know. The error is a *Fault, or that of r.
+// keeping the mesh: it holds a megabyte for each processor and one more, at most nine.
+// Joins, borders and parts it cannot know. The error is a *Fault, or that of r.
 func Gauge(r io.Reader, size int64, o Options) (*Gauged, error) {
 	unit, err := o.unitless(STL)
 	if err != nil {
@@ -40,9 +40,12 @@ func Gauge(r io.Reader, size int64, o Options) (*Gauged, error) {
 		return nil, err
 	}
 	g := &Gauged{Unit: unit}
-	if text {
+	switch most := o.MostTriangles; {
+	case text:
 		err = g.text(r, block, o)
-	} else {
+	case most > 0 && count > int64(most):
+		err = tooMany(count, most)
+	default:
 		g.Warnings = leftOver(left)
 		err = g.binary(r, block, count)
 	}

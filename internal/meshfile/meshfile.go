@@ -118,14 +118,19 @@ type Options struct {
 	// Unit is the length of one file unit, m; 0 where the caller gave none. STL, OBJ
 	// and PLY carry no unit and need one; for 3MF and glTF the file's own holds.
 	Unit float64
-	// MostTriangles is how many triangles are taken; 0 is no limit but the file's size.
+	// MostTriangles is how many triangles are taken; 0 is no limit but the file's size
+	// and, where the mesh is kept, what can be measured.
 	MostTriangles int
 }
 
+// mostFaces is how many faces a mesh may have to be measured; three vertices for each are
+// still below 2^32.
+const mostFaces = 1 << 30
+
 // mostTriangles is how many triangles a file of n bytes may hold once polygons are cut
 // up and copies are made: no more memory is asked for than the file can answer for.
-func (o Options) mostTriangles(n int) int {
-	most := 65_536 + n/4
+func (o Options) mostTriangles(n int64) int {
+	most := int(min(65_536+n/4, mostFaces))
 	if o.MostTriangles > 0 {
 		most = min(most, o.MostTriangles)
 	}
@@ -209,10 +214,15 @@ func read(format Format, data []byte, o Options) (*File, error) {
 // Detect returns the format of a file: by its content, and by the extension of its
 // name where the content cannot say. The error is a *Fault.
 func Detect(data []byte, name string) (Format, error) {
+	return detect(data, int64(len(data)), name)
+}
+
+// detect is Detect of a file of some size, of which the beginning is at hand.
+func detect(data []byte, size int64, name string) (Format, error) {
 	ext := strings.ToLower(strings.TrimPrefix(path.Ext(name), "."))
 	text := bytes.TrimLeft(bytes.TrimPrefix(data[:min(len(data), 1024)], []byte("\xef\xbb\xbf")), " \t\r\n")
 	switch {
-	case lengthSaysSTL(data):
+	case lengthSaysSTL(data, size):
 		return STL, nil
 	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
 		return zipped(ext)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
 
 	"github.com/mouldwright/mouldwright/internal/mesh"
 )
@@ -13,6 +14,9 @@ const (
 	blockRecords = 20_000
 	// mostOpening is how much of a file is looked at to know what it is, in bytes.
 	mostOpening = stlHead + blockRecords*stlRecord
+	// mostHeld is how long a file may be that has to be held whole, in bytes. At 33 of the
+	// four times as many that it may take, its vertices stay below 2^32.
+	mostHeld = min(1<<35, math.MaxInt)
 )
 
 // ReadFrom reads a mesh from a file of some size that r gives from its beginning, as
@@ -24,15 +28,25 @@ func ReadFrom(r io.Reader, size int64, o Options) (*File, error) {
 		return nil, err
 	}
 	count, text, left, err := passingLayout(head, size)
-	format, _ := Detect(head, o.Name)
+	format, _ := detect(head, size, o.Name)
 	if err == nil && !text && (left == 0 || format == STL) {
 		return passing(io.MultiReader(bytes.NewReader(head[stlHead:]), r), count, left, size, o)
 	}
-	whole := make([]byte, size)
-	if n, err := io.ReadFull(r, whole[copy(whole, head):]); err != nil {
-		return nil, cutShort(err, int64(len(head)+n), size)
+	whole, err := held(r, head, size)
+	if err != nil {
+		return nil, err
 	}
 	return Read(whole, o)
+}
+
+// held reads all of a file of some size that begins with head.
+func held(r io.Reader, head []byte, size int64) ([]byte, error) {
+	if size > mostHeld {
+		return nil, faultf(TooLarge, "the file has %d bytes; allowed are %d where it is no binary STL", size, int64(mostHeld))
+	}
+	whole := make([]byte, max(size, 0))
+	n, err := io.ReadFull(r, whole[copy(whole, head):])
+	return whole, cutShort(err, int64(len(head)+n), size)
 }
 
 // passing reads a binary STL whose header is known already.
@@ -42,7 +56,7 @@ func passing(r io.Reader, count, left, size int64, o Options) (*File, error) {
 		return nil, err
 	}
 	file := &File{Unit: unit}
-	return finished(file, STL, file.readRecords(r, count, left, o.mostTriangles(int(size))))
+	return finished(file, STL, file.readRecords(r, count, left, o.mostTriangles(size)))
 }
 
 // opening reads the beginning of a file of some size, or all of it.
@@ -57,7 +71,7 @@ func opening(r io.Reader, size int64) ([]byte, error) {
 // passingLayout is stlLayout of a file that passes by, once it is found to be no other kind.
 func passingLayout(head []byte, size int64) (count int64, text bool, left int64, err error) {
 	if size < stlHead || stlRoom(head, size) != 0 {
-		switch format, err := Detect(head, "x.stl"); {
+		switch format, err := detect(head, size, "x.stl"); {
 		case err != nil:
 			return 0, false, 0, err
 		case format != STL:

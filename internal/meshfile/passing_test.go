@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -78,6 +79,54 @@ func TestTheFirstBadCoordinateIsTold(t *testing.T) {
 			require.ErrorAs(t, read(), &fault)
 			require.Equal(t, NonFinite, fault.Code)
 			require.EqualValues(t, stlHead+50*number+12, fault.Offset)
+		}
+	}
+}
+
+// What a file is hangs on all its length, also where its count is just that of the block
+// that is looked at: bytes that follow take from it the sure sign of binary STL.
+func TestPassingKnowsAFileByAllItsLength(t *testing.T) {
+	data := writeSTL(ball(100, 101))
+	data = append(data[:stlHead+blockRecords*stlRecord], 1, 2, 3, 4, 5)
+	data[80], data[81] = blockRecords&0xFF, blockRecords>>8
+	for _, head := range []string{"", "glTF\x02\x00\x00\x00", "ply\n", "PK\x03\x04"} {
+		copy(data, head)
+		for _, name := range []string{"x.stl", "x.obj", "x"} {
+			o := Options{Name: name, Unit: 1}
+			want, wantErr := Read(data, o)
+			got, err := ReadFrom(bytes.NewReader(data), int64(len(data)), o)
+			require.Equal(t, wantErr, err, "%q %s", head, name)
+			require.Equal(t, want, got, "%q %s", head, name)
+		}
+	}
+}
+
+// A size that no file has is a fault and no panic.
+func TestPassingOfAnySize(t *testing.T) {
+	text := bytes.Repeat([]byte("solid x\n"), mostOpening/8+1)
+	for _, head := range [][]byte{nil, text, make([]byte, mostOpening), append([]byte("glTF"), text...)} {
+		for _, size := range []int64{math.MinInt64, -1, 1 << 36, 1 << 48, math.MaxInt64} {
+			o, fault := Options{Name: "x.stl", Unit: 1}, &Fault{}
+			_, err := ReadFrom(bytes.NewReader(head), size, o)
+			require.ErrorAs(t, err, &fault)
+			_, err = Gauge(bytes.NewReader(head), size, o)
+			require.ErrorAs(t, err, &fault)
+		}
+	}
+}
+
+// The bound on triangles holds for both kinds of STL.
+func TestGaugeTakesSoManyTriangles(t *testing.T) {
+	m := ball(10, 10)
+	for _, data := range [][]byte{writeSTL(m), writeTextSTL(m)} {
+		for n, code := range map[int]string{len(m.Faces) - 1: TooLarge, len(m.Faces): ""} {
+			_, err := Gauge(bytes.NewReader(data), int64(len(data)), Options{Unit: 1, MostTriangles: n})
+			if fault := (&Fault{}); code != "" {
+				require.ErrorAs(t, err, &fault)
+				require.Equal(t, code, fault.Code)
+				continue
+			}
+			require.NoError(t, err)
 		}
 	}
 }

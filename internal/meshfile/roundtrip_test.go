@@ -318,3 +318,20 @@ func TestGaugeBlocks(t *testing.T) {
 		assert.Equal(t, Truncated, f.Code)
 	}
 }
+
+// A material that no face has is no zone, and leaves no seam in the one around it (the
+// OBJ specification: usemtl names the material of the elements that follow it).
+func TestMaterialsWithoutFacesAreNoZones(t *testing.T) {
+	for text, want := range map[string][]mesh.Run{
+		"usemtl red\nf 1 2 3\nusemtl blue\n":                          {{Zone: "red"}},
+		"usemtl red\nf 1 2 3\nusemtl blue\nusemtl red\nf 1 3 4\n":     {{Zone: "red"}},
+		"usemtl blue\nusemtl red\nf 1 2 3\nf 1 3 4\nusemtl red\n":     {{Zone: "red"}},
+		"f 1 2 3\nusemtl blue\nusemtl red\nf 1 3 4\n":                 {{Zone: "red", First: 1}},
+		"f 1 2 3\nusemtl blue\n":                                      {},
+		"usemtl red\nf 1 2 3\nusemtl blue\nf 1 3 4\nusemtl\nusemtl x": {{Zone: "red"}, {Zone: "blue", First: 1}},
+	} {
+		file, err := Read([]byte("v 0 0 0\nv 4 0 0\nv 4 4 0\nv 0 4 0\n"+text), Options{Name: "a.obj", Unit: 1})
+		require.NoError(t, err)
+		require.Equal(t, want, file.Mesh.Runs, text)
+	}
+}

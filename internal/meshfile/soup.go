@@ -45,7 +45,7 @@ func newSoup(size int, o Options) *soup {
 	return &soup{
 		memory: 4*int64(size) + 1<<20 - spareBytes,
 		steps:  20*int64(size) + 10_000_000,
-		most:   o.mostTriangles(size),
+		most:   o.mostTriangles(int64(size)),
 	}
 }
 
@@ -88,15 +88,17 @@ func (s *soup) holdFaces(triangles, runs, names int64) error {
 
 // zone says that the faces from here on are of a zone.
 func (s *soup) zone(name []byte) {
-	n, first := len(s.runs), len(s.faces)
-	if n > 0 && s.runs[n-1].Zone == string(name) {
-		return
+	s.endRun()
+	if n := len(s.runs); n == 0 || s.runs[n-1].Zone != string(name) {
+		s.runs = append(s.runs, mesh.Run{Zone: s.text(name), First: len(s.faces)})
 	}
-	if n > 0 && s.runs[n-1].First == first {
-		n--
-		s.runs = s.runs[:n]
+}
+
+// endRun takes out the last run where no face came of it.
+func (s *soup) endRun() {
+	if n := len(s.runs); n > 0 && s.runs[n-1].First == len(s.faces) {
+		s.runs = s.runs[:n-1]
 	}
-	s.runs = append(s.runs, mesh.Run{Zone: s.text(name), First: first})
 }
 
 // text is a name as valid text. All names stand in one buffer, so that a thousand
@@ -160,10 +162,17 @@ func (s *soup) fans(corners []uint32) bool {
 
 func sub(a, b mesh.Point) mesh.Point { return mesh.Point{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
 
-func dot(a, b mesh.Point) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+// dot and cross round each product, so that every machine cuts a polygon up alike.
+func dot(a, b mesh.Point) float64 {
+	return float64(a[0]*b[0]) + float64(a[1]*b[1]) + float64(a[2]*b[2])
+}
 
 func cross(a, b mesh.Point) mesh.Point {
-	return mesh.Point{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
+	return mesh.Point{
+		float64(a[1]*b[2]) - float64(a[2]*b[1]),
+		float64(a[2]*b[0]) - float64(a[0]*b[2]),
+		float64(a[0]*b[1]) - float64(a[1]*b[0]),
+	}
 }
 
 // ring is a polygon laid flat along its normal's longest axis, anticlockwise, with
@@ -253,6 +262,7 @@ func (s *soup) ears(corners []uint32) error {
 // and returns the mesh. The soup is not used afterwards.
 func (s *soup) mesh() *mesh.Mesh {
 	s.join()
+	s.endRun()
 	for i, f := range s.faces {
 		s.faces[i] = [3]uint32{s.ids[f[0]], s.ids[f[1]], s.ids[f[2]]}
 	}

@@ -26,8 +26,8 @@ const (
 
 // lengthSaysSTL is the length equation of binary STL, the one sure sign of it: the
 // header's words and high bytes say nothing.
-func lengthSaysSTL(data []byte) bool {
-	return len(data) >= stlHead && stlRoom(data, int64(len(data))) == 0
+func lengthSaysSTL(head []byte, size int64) bool {
+	return size >= stlHead && stlRoom(head, size) == 0
 }
 
 // stlRoom is how many bytes are left over after the records that the count announces;
@@ -96,7 +96,7 @@ func readSTL(data []byte, o Options) (*File, error) {
 		return file, file.readTextSTL(data, o) // Read looks at the error first
 	}
 	body := bytes.NewReader(data[stlHead : stlHead+count*stlRecord])
-	return file, file.readRecords(body, count, left, o.mostTriangles(len(data)))
+	return file, file.readRecords(body, count, left, o.mostTriangles(int64(len(data))))
 }
 
 func tooMany(count int64, most int) *Fault {
@@ -112,7 +112,7 @@ func leftOver(left int64) []mesh.Warning {
 
 func (f *File) readTextSTL(data []byte, o Options) error {
 	b := mesh.NewBuilder(len(data) / usualFacet)
-	text := &textSTL{scanner: newScanner(data), unit: f.Unit, most: o.mostTriangles(len(data)), zone: b.Zone}
+	text := &textSTL{scanner: newScanner(data), unit: f.Unit, most: o.mostTriangles(int64(len(data))), zone: b.Zone}
 	text.add = func(v *[9]float64) { b.Triangle(facet(v, f.Unit)) }
 	if err := text.read(); err != nil {
 		return err
@@ -150,7 +150,7 @@ func (t *textSTL) warnings() []mesh.Warning {
 	}
 	return []mesh.Warning{{
 		Code: MissingEndsolid,
-		Says: fmt.Sprintf("endsolid is missing %d times; every triangle was whole and is counted", t.unshut),
+		Says: fmt.Sprintf("solids without their endsolid: %d; every triangle was whole and is counted", t.unshut),
 	}}
 }
 

@@ -277,10 +277,10 @@ func tooDeep() *Fault {
 
 // allow says whether what was tallied may be read from n bytes.
 func (t tally) allow(n int64, o Options) error {
-	if most := o.mostTriangles(int(n)); t.triangles > int64(most) {
+	if most := o.mostTriangles(n); t.triangles > int64(most) {
 		return faultf(TooLarge, "the file asks for %d triangles with all copies; allowed are %d", t.triangles, most)
 	}
-	if most := (Options{}).mostTriangles(int(n)); t.copies > int64(most) {
+	if most := (Options{}).mostTriangles(n); t.copies > int64(most) {
 		return faultf(TooLarge, "the file asks for %d copies of parts; allowed are %d", t.copies, most)
 	}
 	return nil

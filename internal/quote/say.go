@@ -58,6 +58,7 @@ func (n *notes) assumed(p *Piece) {
 		n.assume("%s: taken to stand outdoors, the more demanding.", p.Name)
 	}
 	n.assumedMesh(p, asked)
+	n.assumedFill(p, asked)
 	n.assumedMould(p, asked)
 	n.assumedZones(p)
 	if len(asked.Form.Solids) > 0 && asked.Size == nil {
@@ -74,6 +75,22 @@ func (n *notes) assumedMesh(p *Piece, asked *brief.Piece) {
 		p.Name, asked.Form.Mesh.Name, p.Sheet.Scale, size(p), p.Sheet.SurfaceBasis(), p.Sheet.VolumeBasis())
 	for _, w := range p.Sheet.Warnings {
 		n.look("%s: %s.", p.Name, w.Says)
+	}
+}
+
+// assumedFill says how drawings that overlap themselves were filled, where the brief does
+// not say.
+func (n *notes) assumedFill(p *Piece, asked *brief.Piece) {
+	const rule = "nothing says how subpaths fill where they overlap: all of it (nonzero); by the even-odd rule, which leaves holes, it would be %.5f m²."
+	for _, s := range asked.Form.Solids {
+		if s.EvenOdd > 0 {
+			n.assume("%s: "+rule, p.Name, s.EvenOdd)
+		}
+	}
+	for i := range p.Zones {
+		if z := &p.Zones[i]; z.Shape.Lettering != nil && z.Shape.Lettering.EvenOdd > 0 {
+			n.assume("%s, %s: "+rule, p.Name, z.Name, z.Shape.Lettering.EvenOdd)
+		}
 	}
 }
 
@@ -117,6 +134,9 @@ func (n *notes) assumedZones(p *Piece) {
 }
 
 func (n *notes) warn(p *Piece) {
+	for _, w := range p.Warnings {
+		n.look("%s: %s.", p.Name, w)
+	}
 	if !p.Treatment.StandsUpTo(p.Exposure) {
 		n.look("%s: finish %q is not meant to stand %s.", p.Name, p.Treatment.Name, p.Exposure)
 	}
@@ -148,6 +168,9 @@ func (n *notes) warnMould(p *Piece) {
 	}
 	if p.Body == ratebook.Closed && (p.MouldParts == 1 || p.Parting == 0) {
 		n.look("%s: a closed body from a mould in one piece, or without a parting line, cannot be taken out of it.", p.Name)
+	}
+	if p.Sheet != nil && p.Sheet.Mirrored && p.Hands() == 2 {
+		n.look("%s: the mesh is its own mirror image, so one mould serves both hands; make it single, with the quantity of both, to pay for one.", p.Name)
 	}
 	if p.Laminate.GelcoatMaterial == nil {
 		n.look("%s: laminate %q has no gelcoat, which is usual in a mould.", p.Name, p.Laminate.Name)

@@ -7,6 +7,9 @@ import (
 
 	"github.com/mouldwright/mouldwright/internal/brief"
 	"github.com/mouldwright/mouldwright/internal/geometry"
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/mesh"
+	"github.com/mouldwright/mouldwright/internal/mesh/meshtest"
 	"github.com/mouldwright/mouldwright/internal/ratebook"
 	"github.com/mouldwright/mouldwright/internal/ratebook/ratebooktest"
 )
@@ -93,6 +96,15 @@ func TestWarnings(t *testing.T) {
 		{"a closed body in one", func(_ *ratebook.Book, b *brief.Brief) {
 			b.Pieces[0].Mould.Pieces = 1
 		}, []string{"Slab a: a closed body from a mould in one piece, or without a parting line, cannot be taken out of it."}},
+		{"a tube through itself", func(_ *ratebook.Book, b *brief.Brief) {
+			// Two legs, one across the other, nearer than two radii.
+			line := []geometry.Station{{X: -0.2}, {X: 0.4}, {X: 0.4, Y: 0.4}, {Y: 0.4}, {Y: -0.4, Z: 0.05}}
+			for i := range line {
+				line[i].Diameter = 0.1
+			}
+			b.Pieces[0].Form = brief.Form{Whole: "sweep", Solids: []brief.Solid{{Kind: "sweep", Shape: geometry.Keep(geometry.Sweep{Stations: line}), Count: 1}}}
+			b.Pieces[0].Size = nil
+		}, []string{"Slab a: the sweep passes through itself near stations[0]: its surface counts twice there."}},
 		{"lower than itself", func(_ *ratebook.Book, b *brief.Brief) {
 			b.Pieces[0].Standing = 0.1
 		}, []string{"Slab a: it was said to stand 100 mm high, but is 500 mm high itself; the greater is taken."}},
@@ -124,5 +136,37 @@ func TestStackedSizeIsSaid(t *testing.T) {
 	q := price(t, ratebooktest.Book(t), job(b))
 	if want := "Slab a: overall size 1000 × 1000 × 800 mm; solids taken as stacked."; q.Assumptions[0] != want {
 		t.Errorf("got %q, want %q", q.Assumptions[0], want)
+	}
+}
+
+// A pair of what is its own mirror image is warned of: it pays for two sets of moulds where
+// one would do. A single one is not, nor a pair whose hands differ, nor one without moulds.
+// What the file was warned of is told too, at the piece's scale.
+func TestAPairOfOneHand(t *testing.T) {
+	const says = "Slab a: the mesh is its own mirror image, so one mould serves both hands; make it single, with the quantity of both, to pay for one."
+	slab := meshtest.Box(0.2, 0.2, 0.1)
+	handed := meshtest.Box(0.2, 0.15, 0.1)
+	handed.Vertices[0] = mesh.Point{-0.15, -0.08, -0.04}
+	for name, row := range map[string]struct {
+		mesh   *mesh.Mesh
+		change func(*brief.Piece)
+		want   bool
+	}{
+		"a pair":           {slab, func(p *brief.Piece) { p.Pair = true }, true},
+		"single":           {slab, func(*brief.Piece) {}, false},
+		"a pair of hands":  {handed, func(p *brief.Piece) { p.Pair = true }, false},
+		"a pair on a core": {slab, func(p *brief.Piece) { p.Pair, p.Route, p.Finish = true, brief.Direct, "enamel" }, false},
+	} {
+		model, err := maquette.Study(row.mesh, mesh.Warning{Code: "odd", Says: "the file is odd"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := slabs("a", 1)
+		p.Form, p.Size = brief.Form{Mesh: &brief.MeshForm{Name: "meshes/slab", Scale: 5, Model: model}}, nil
+		row.change(&p)
+		got := price(t, ratebooktest.Book(t), job(p)).Warnings
+		if slices.Contains(got, says) != row.want || !slices.Contains(got, "Slab a: the file is odd.") {
+			t.Errorf("%s: got %q", name, got)
+		}
 	}
 }

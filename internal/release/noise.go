@@ -342,7 +342,7 @@ func (r *relaxer) lasting(m *mesh.Mesh, of []int32, parts []part) {
 			return 0
 		}
 		way := normals[v].dot(Direction(p.to)) / max(1, p.n)
-		return way * way
+		return float64(way * way)
 	}
 	r.move(1)
 	for v, p := range of {

@@ -39,7 +39,7 @@ func (p *places) admit(ctx context.Context, request any, _ *grpc.UnaryServerInfo
 func reckons(request any) bool {
 	switch request.(type) {
 	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest,
-		*mouldwrightv1.CreateMeshRequest, *mouldwrightv1.MeasureMeshRequest, *mouldwrightv1.CompareMeshesRequest, *mouldwrightv1.GetMeshPictureRequest:
+		*mouldwrightv1.CreateMeshRequest, *mouldwrightv1.GetMeshRequest, *mouldwrightv1.MeasureMeshRequest, *mouldwrightv1.CompareMeshesRequest, *mouldwrightv1.GetMeshPictureRequest:
 		return true
 	default:
 		return false

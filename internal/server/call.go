@@ -3,6 +3,9 @@ package server
 import (
 	"context"
 	"crypto/rand"
+	"errors"
+	"slices"
+	"strings"
 
 	"google.golang.org/grpc/metadata"
 
@@ -18,6 +21,9 @@ type call struct {
 	door string     // "grpc" or "rest"
 	id   string     // the caller's own where it is sane, else made here
 	form fault.List // what in the request the contract has no place for
+
+	query  bool     // the fields of its reading were given as parameters of the query
+	fields []string // of the request itself that are given so
 
 	refused error // why the request was not read at all; nil where it was
 }
@@ -45,6 +51,32 @@ func calling(ctx context.Context) (context.Context, *call) {
 	}
 	c := &call{door: "grpc", id: requestID(metadata.ValueFromIncomingContext(ctx, requestIDKey))}
 	return withCall(ctx, c), c
+}
+
+// asTyped gives faults of fields that the caller gave in the query the parameters' paths,
+// one fault for each.
+func (c *call) asTyped(err error) error {
+	var bad *violations
+	if !c.query && len(c.fields) == 0 || !errors.As(err, &bad) {
+		return err
+	}
+	typed := &violations{reasons: map[string]string{}}
+	seen := map[string]bool{}
+	for _, f := range bad.faults {
+		path := f.Path
+		if field, ok := strings.CutPrefix(path, "reading."); ok || slices.Contains(c.fields, path) {
+			path = "?" + field
+		}
+		if seen[path] {
+			continue
+		}
+		seen[path] = true
+		typed.faults = append(typed.faults, fault.Fault{Path: path, Message: f.Message})
+		if reason, ok := bad.reasons[f.Path]; ok {
+			typed.reasons[path] = reason
+		}
+	}
+	return typed
 }
 
 // requestID takes a caller's id where it is one that a log can hold, and makes

@@ -34,7 +34,7 @@ type chain struct {
 
 // links are the interceptors, outermost first.
 func (c *chain) links() []grpc.UnaryServerInterceptor {
-	return []grpc.UnaryServerInterceptor{c.identify, c.record, conclude, rescue, c.hurry, c.validate, c.places.admit}
+	return []grpc.UnaryServerInterceptor{identify, c.record, conclude, rescue, tell, c.hurry, c.validate, c.places.admit}
 }
 
 // unary is all links as one interceptor.
@@ -49,13 +49,31 @@ func (c *chain) unary() grpc.UnaryServerInterceptor {
 	}
 }
 
-// identify gives the call its id and tells the caller.
-func (*chain) identify(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
-	ctx, own := calling(ctx)
-	if err := grpc.SetHeader(ctx, metadata.Pairs(requestIDKey, own.id)); err != nil {
-		return nil, fmt.Errorf("telling the request's id: %w", err)
+// identify gives the call its id.
+func identify(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
+	ctx, _ = calling(ctx)
+	return next(ctx, request)
+}
+
+// tell tells the caller the call's id. One who has left is told nothing, which is no
+// reason to leave the call out of the log.
+func tell(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
+	if err := grpc.SetHeader(ctx, idHeader(ctx)); err != nil {
+		return nil, untold(ctx, err)
 	}
 	return next(ctx, request)
+}
+
+func idHeader(ctx context.Context) metadata.MD {
+	return metadata.Pairs(requestIDKey, callFrom(ctx).id)
+}
+
+// untold is why the caller could not be told the call's id: he left, or err.
+func untold(ctx context.Context, err error) error {
+	if left := ctx.Err(); left != nil {
+		return left
+	}
+	return fmt.Errorf("telling the request's id: %w", err)
 }
 
 // record writes one line of log for each call, never with anything of its body.
@@ -118,7 +136,8 @@ func peerOf(ctx context.Context) string {
 func conclude(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
 	reply, err := next(ctx, request)
 	if err != nil {
-		return nil, answer(err, callFrom(ctx).id)
+		own := callFrom(ctx)
+		return nil, answer(own.asTyped(err), own.id)
 	}
 	return reply, nil
 }
@@ -218,10 +237,11 @@ func (c *chain) stream(server any, stream grpc.ServerStream, info *grpc.StreamSe
 	}
 	ctx, own := calling(stream.Context())
 	start := time.Now()
-	if err := stream.SetHeader(metadata.Pairs(requestIDKey, own.id)); err != nil {
-		return fmt.Errorf("telling the request's id: %w", err)
+	if err = stream.SetHeader(idHeader(ctx)); err != nil {
+		err = untold(ctx, err)
+	} else {
+		err = rescueStream(server, &callStream{stream, ctx}, next)
 	}
-	err = rescueStream(server, &callStream{stream, ctx}, next)
 	if err != nil {
 		err = answer(err, own.id)
 	}

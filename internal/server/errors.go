@@ -225,7 +225,7 @@ func (a *answered) Unwrap() error { return a.cause }
 func bodyTooLarge(limit int64) *problem {
 	return &problem{
 		code: codes.InvalidArgument, http: http.StatusRequestEntityTooLarge, reason: reasonBodySize,
-		message:  fmt.Sprintf("the body is larger than %d bytes", limit),
+		message:  fmt.Sprintf("the body is larger than %d bytes (%.4g MiB)", limit, float64(limit)/(1<<20)),
 		metadata: map[string]string{"limitBytes": strconv.FormatInt(limit, 10)},
 	}
 }

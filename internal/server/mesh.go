@@ -23,7 +23,7 @@ import (
 
 // CreateMesh takes a mesh in, whichever way it came: as one message, as a stream,
 // or as the body of a request.
-func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMeshRequest) (*mouldwrightv1.CreateMeshResponse, error) {
+func (s *takeoffService) CreateMesh(ctx context.Context, r *mouldwrightv1.CreateMeshRequest) (*mouldwrightv1.CreateMeshResponse, error) {
 	item := shelf.Identify(r.GetFile(), wire.MeshReading(r.GetReading()))
 	kept, err := s.meshes.Kept(item)
 	if err == nil && kept == nil {
@@ -32,7 +32,7 @@ func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMe
 		}
 	}
 	if err != nil {
-		return nil, unkept(err)
+		return nil, unkept(err, unitsAllowed(ctx, r))
 	}
 	takeoff, err := measured(kept, kept.Model.Usual(1))
 	if err != nil {
@@ -41,12 +41,27 @@ func (s *takeoffService) CreateMesh(_ context.Context, r *mouldwrightv1.CreateMe
 	return &mouldwrightv1.CreateMeshResponse{Mesh: wire.Mesh(kept, takeoff)}, nil
 }
 
+// unitsAllowed says how a caller names the unit of a file, by the door that it came
+// through.
+func unitsAllowed(ctx context.Context, r *mouldwrightv1.CreateMeshRequest) string {
+	names := unitNames()
+	switch {
+	case r.GetReading().GetUnit() != mouldwrightv1.LengthUnit_LENGTH_UNIT_UNSPECIFIED:
+		return "the file's own unit, or none"
+	case !callFrom(ctx).query:
+		for i := range names {
+			names[i] = mouldwrightv1.LengthUnit(i + 1).String() //nolint:gosec // a handful
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
 // unkept tells a caller why a mesh was not taken in.
-func unkept(err error) error {
+func unkept(err error, units string) error {
 	var bad *meshfile.Fault
 	switch {
 	case errors.As(err, &bad) && bad.Code == meshfile.Unit:
-		return &violations{faults: fault.List{{Path: "reading.unit", Message: bad.Error()}}}
+		return &violations{faults: fault.List{{Path: "reading.unit", Message: bad.Error() + "; allowed: " + units}}}
 	case errors.As(err, &bad):
 		return &problem{
 			code: codes.InvalidArgument, reason: reasonMesh, message: "file: " + bad.Error(), metadata: map[string]string{"meshFault": bad.Code},
@@ -67,7 +82,7 @@ func measured(item *shelf.Item, a maquette.Ask) (*mouldwrightv1.MeshTakeoff, err
 	if err != nil {
 		return nil, &violations{faults: fault.List{{Path: "layerMm", Message: err.Error()}}}
 	}
-	return wire.MeshTakeoff(&sheet, item.Warnings), nil
+	return wire.MeshTakeoff(&sheet), nil
 }
 
 // find returns the mesh of a name, or an error that says there is none.
@@ -75,7 +90,11 @@ func (s *takeoffService) find(name string) (*shelf.Item, error) {
 	if item := s.meshes.Find(name); item != nil {
 		return item, nil
 	}
-	return nil, &problem{code: codes.NotFound, reason: reasonNoMesh, message: fmt.Sprintf("got %q, which is no mesh here; upload it first", name)}
+	return nil, noMesh(name, "upload it first")
+}
+
+func noMesh(name, instead string) *problem {
+	return &problem{code: codes.NotFound, reason: reasonNoMesh, message: fmt.Sprintf("got %q, which is no mesh here; %s", name, instead)}
 }
 
 // GetMesh shows one mesh with its measures at its own size.
@@ -94,9 +113,10 @@ func (s *takeoffService) GetMesh(_ context.Context, r *mouldwrightv1.GetMeshRequ
 // ListMeshes lists the meshes by name, a page at a time.
 func (s *takeoffService) ListMeshes(_ context.Context, r *mouldwrightv1.ListMeshesRequest) (*mouldwrightv1.ListMeshesResponse, error) {
 	const usual = 20
-	after, err := base64.RawURLEncoding.DecodeString(r.GetPageToken())
-	if err != nil {
-		return nil, &violations{faults: fault.List{{Path: "pageToken", Message: "not a token that a page before gave; allowed: its nextPageToken, or none"}}}
+	token := r.GetPageToken()
+	after, err := base64.RawURLEncoding.DecodeString(token)
+	if err != nil || token != "" && !shelf.IsName(string(after)) {
+		return nil, &violations{faults: fault.List{{Path: "pageToken", Message: fmt.Sprintf("got %q, which no page before gave; allowed: its nextPageToken, or none", clip(token))}}}
 	}
 	size := int(r.GetPageSize())
 	if size == 0 {
@@ -116,8 +136,7 @@ func (s *takeoffService) ListMeshes(_ context.Context, r *mouldwrightv1.ListMesh
 // DeleteMesh forgets a mesh.
 func (s *takeoffService) DeleteMesh(_ context.Context, r *mouldwrightv1.DeleteMeshRequest) (*mouldwrightv1.DeleteMeshResponse, error) {
 	if !s.meshes.Delete(r.GetName()) {
-		_, err := s.find(r.GetName())
-		return nil, err
+		return nil, noMesh(r.GetName(), "allowed: the name of one that is kept")
 	}
 	return &mouldwrightv1.DeleteMeshResponse{}, nil
 }

@@ -120,7 +120,7 @@ func TestMeshesThatAreNotTakenIn(t *testing.T) {
 		status int
 		says   string
 	}{
-		"no unit":         {"", hook, 400, "reading.unit"},
+		"no unit":         {"", hook, 400, "?unit"},
 		"a wrong unit":    {"?unit=yard", hook, 400, "?unit"},
 		"a wrong name":    {"?unit=mm&meshId=No", hook, 400, "meshId"},
 		"an odd field":    {"?unit=mm&units=mm", hook, 400, "units"},
@@ -169,4 +169,48 @@ func TestAMeshInTheWrongUnit(t *testing.T) {
 	assert.Equal(t, http.StatusOK, answer.StatusCode)
 	answer, text = send(t, http.MethodGet, url+"/giant/picture?scale=10000", "", nil)
 	assert.Equal(t, http.StatusBadRequest, answer.StatusCode, string(text))
+}
+
+// All that is wrong with a query is named at once, by its parameters and with what is
+// allowed, and so are the limits of those that can be read.
+func TestAllFaultsOfAQuery(t *testing.T) {
+	s := start(t, Config{})
+	path := "/v1/meshes/hare/picture"
+	for query, want := range map[string]map[string]string{
+		"format=SVG&scle=8&scale=0": {
+			"?format": `got "SVG"; allowed: PICTURE_FORMAT_PNG, PICTURE_FORMAT_SVG`, "?scle": `no such parameter; did you mean "scale"?`, "?scale": "got 0, allowed: greater than 0",
+		},
+		"scale=much&widthPx=1&format=2": {
+			"?scale": `got "much", allowed: a finite number`, "?widthPx": "got 1, allowed: ", "?format": `got "2"; allowed: PICTURE_FORMAT_PNG, PICTURE_FORMAT_SVG`,
+		},
+		"scale=nan&widthPx=&scale=2": {"?scale": "given 2 times", "?widthPx": `got "", allowed: a whole number`},
+		"widthPx=400.5&%zz":          {"?widthPx": "a whole number", "?": "cannot be read"},
+	} {
+		got := s.send(t, http.MethodGet, path+"?"+query, nil)
+		require.Equal(t, http.StatusBadRequest, got.status, "%s", got.body)
+		fields := got.refusal(t).fields
+		assert.Len(t, fields, len(want), "%s: %v", query, fields)
+		for name, says := range want {
+			assert.Contains(t, fields[name], says, query)
+		}
+	}
+	got := s.send(t, http.MethodGet, path+"?format=PICTURE_FORMAT_SVG&scale=8e0&widthPx=4e2", nil)
+	assert.Equal(t, http.StatusOK, got.status, "%s", got.body)
+	assert.Equal(t, "image/svg+xml", got.header.Get("Content-Type"))
+}
+
+// A file without a unit is told how its door names one; a mesh that is deleted twice is
+// not asked for again.
+func TestWordsForMeshes(t *testing.T) {
+	s := start(t, Config{})
+	hook := meshFile(t, "public/p06_undercut_hook.stl")
+	got := s.send(t, http.MethodPost, "/v1/meshes", bytes.NewReader(hook), "Content-Type", "model/stl")
+	assert.Contains(t, got.refusal(t).fields["?unit"], "allowed: mm, cm, m, in, ft")
+	got = s.send(t, http.MethodPost, "/v1/meshes?unit=mm&meshId=-a", bytes.NewReader(hook), "Content-Type", "model/stl")
+	assert.Equal(t, `got "-a", allowed: lower-case letters, digits and hyphens, no hyphen at either end, at most 60`, got.refusal(t).fields["?meshId"])
+	got = s.post(t, "/v1/meshes", `{"file":"`+base64.StdEncoding.EncodeToString(hook)+`"}`)
+	assert.Contains(t, got.refusal(t).fields["reading.unit"], "allowed: LENGTH_UNIT_MILLIMETRE, LENGTH_UNIT_CENTIMETRE, LENGTH_UNIT_METRE")
+	got = s.send(t, http.MethodDelete, "/v1/meshes/none", nil)
+	assert.Equal(t, http.StatusNotFound, got.status)
+	assert.NotContains(t, string(got.body), "upload it")
 }

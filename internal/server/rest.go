@@ -8,6 +8,7 @@ import (
 	"math"
 	"mime"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,6 +19,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/peer"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/wire"
@@ -118,6 +120,13 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 		d.takeFile(w, r)
 		return
 	}
+	if bringsMesh(r) { // a file within JSON takes as much memory as one by itself
+		if err := d.chain.uploads.take(r.Context()); err != nil {
+			d.fail(w, r, err)
+			return
+		}
+		defer d.chain.uploads.free()
+	}
 	doc, err := d.read(w, r)
 	if err != nil {
 		d.fail(w, r, err)
@@ -144,7 +153,8 @@ func noSuchPath() *problem {
 // once the gateway knows what message it is.
 func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*document, error) {
 	own := callFrom(r.Context())
-	own.form = strayParameters(r, d.routes.parameters(r.Method, r.URL.Path))
+	fields := d.routes.parameters(r.Method, r.URL.Path)
+	own.fields, own.form = namesOf(fields), takeParameters(r.URL, fields)
 	doc := &document{of: own}
 	if r.Method == http.MethodGet || r.Method == http.MethodDelete {
 		return doc, nil
@@ -156,14 +166,20 @@ func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*document, erro
 	if r.ContentLength > limit {
 		return nil, bodyTooLarge(limit)
 	}
+	allowed := bodyTime
+	if bringsMesh(r) {
+		allowed = d.allowTime(w, r.ContentLength, limit)
+	}
 	var err error
 	doc.text, err = io.ReadAll(http.MaxBytesReader(w, r.Body, limit))
 	var over *http.MaxBytesError
 	switch {
 	case errors.As(err, &over):
 		return nil, bodyTooLarge(limit)
+	case timedOut(err):
+		return nil, late("body", allowed)
 	case err != nil:
-		return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
+		return nil, brokenOff()
 	}
 	return doc, nil
 }
@@ -178,23 +194,42 @@ func (d *restDoor) bodyLimit(r *http.Request) int64 {
 	return d.limit
 }
 
-// strayParameters finds what stands in the query and no RPC takes from there: what
-// is passed over in silence changes a price.
-func strayParameters(r *http.Request, allowed []string) fault.List {
-	if r.URL.RawQuery == "" {
-		return nil
-	}
-	var faults fault.List
-	for name, values := range r.URL.Query() {
-		switch {
-		case !slices.Contains(allowed, name):
-			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: "no such parameter; " + parametersAllowed(name, allowed)})
-		case len(values) > 1:
-			faults = append(faults, fault.Fault{Path: "?" + clip(name), Message: fmt.Sprintf("given %d times; allowed: once", len(values))})
+// takeParameters finds all that is wrong with a query: names that no RPC takes from there,
+// since what is passed over in silence changes a price, and values that cannot be read. It
+// leaves the gateway, which would stop at the first of them, the sound ones alone.
+func takeParameters(u *url.URL, fields []protoreflect.FieldDescriptor) fault.List {
+	given, faults := parameters(u)
+	sound := url.Values{}
+	for name, values := range given {
+		value, bad := parameter(name, values, fields)
+		if faults = append(faults, bad...); len(bad) == 0 {
+			sound.Set(name, value)
 		}
 	}
+	u.RawQuery = sound.Encode()
 	slices.SortFunc(faults, func(a, b fault.Fault) int { return strings.Compare(a.Path, b.Path) })
 	return faults[:min(len(faults), mostViolations)]
+}
+
+// parameter is the value of one name in a query, as the gateway reads it.
+func parameter(name string, values []string, fields []protoreflect.FieldDescriptor) (string, fault.List) {
+	at := slices.IndexFunc(fields, func(f protoreflect.FieldDescriptor) bool { return f.JSONName() == name })
+	switch {
+	case at < 0:
+		return "", fault.List{{Path: "?" + clip(name), Message: "no such parameter; " + parametersAllowed(name, namesOf(fields))}}
+	case len(values) > 1:
+		return "", fault.List{{Path: "?" + clip(name), Message: fmt.Sprintf("given %d times; allowed: once", len(values))}}
+	}
+	v, faults := wire.Parameter(fields[at], values[0])
+	return fmt.Sprint(v.Interface()), faults
+}
+
+func namesOf(fields []protoreflect.FieldDescriptor) []string {
+	names := make([]string, len(fields))
+	for i, f := range fields {
+		names[i] = f.JSONName()
+	}
+	return names
 }
 
 func parametersAllowed(name string, allowed []string) string {

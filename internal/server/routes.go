@@ -17,7 +17,7 @@ import (
 type route struct {
 	verb  string
 	path  *regexp.Regexp
-	query []string // names of the fields that may stand in the query
+	query []protoreflect.FieldDescriptor // that may stand in the query
 }
 
 type routes []route
@@ -59,24 +59,24 @@ func binding(r *annotations.HttpRule) (verb, path string) {
 	}
 }
 
-// queryFields lists the fields that stand neither in the path nor in the body, by
-// their names in JSON. Only an RPC without a body has any.
-func queryFields(r *annotations.HttpRule, path string, m protoreflect.MessageDescriptor) []string {
+// queryFields lists the fields that stand neither in the path nor in the body. Only an
+// RPC without a body has any.
+func queryFields(r *annotations.HttpRule, path string, m protoreflect.MessageDescriptor) []protoreflect.FieldDescriptor {
 	if r.GetBody() != "" {
 		return nil
 	}
-	var names []string
+	var fields []protoreflect.FieldDescriptor
 	for i := range m.Fields().Len() {
 		f := m.Fields().Get(i)
 		if !strings.Contains(path, "{"+string(f.Name())+"=") && !strings.Contains(path, "{"+string(f.Name())+"}") {
-			names = append(names, f.JSONName())
+			fields = append(fields, f)
 		}
 	}
-	return names
+	return fields
 }
 
-// parameters lists what the query of a path may hold.
-func (r routes) parameters(verb, path string) []string {
+// parameters lists the fields that the query of a path may hold.
+func (r routes) parameters(verb, path string) []protoreflect.FieldDescriptor {
 	for _, one := range r {
 		if one.verb == verb && one.path.MatchString(path) {
 			return one.query

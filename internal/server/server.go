@@ -46,7 +46,7 @@ type Config struct {
 	// Patience bounds how long a call waits for a place; 0 for 2 s.
 	Patience time.Duration
 	// Meshes keeps uploaded meshes; nil for a shelf in memory with room for eight
-	// files of the MeshLimit.
+	// binary STL files of the MeshLimit.
 	Meshes *shelf.Shelf
 	// MeshLimit bounds a mesh file, in bytes; 0 for 64 MiB.
 	MeshLimit int64
@@ -202,15 +202,14 @@ func newGRPC(c Config, links *chain, services []service) *grpc.Server {
 func newHTTP(c Config, door http.Handler) *http.Server {
 	const (
 		headers = 5 * time.Second
-		reading = 15 * time.Second
 		writing = 15 * time.Second
 		idle    = 2 * time.Minute
 	)
 	return &http.Server{
 		Handler:           door,
 		ReadHeaderTimeout: headers,
-		ReadTimeout:       reading,
-		WriteTimeout:      reading + c.Timeout + writing, // counted from the end of the headers
+		ReadTimeout:       bodyTime,
+		WriteTimeout:      bodyTime + c.Timeout + writing, // counted from the end of the headers
 		IdleTimeout:       idle,
 		MaxHeaderBytes:    headerLimit,
 		ErrorLog:          slog.NewLogLogger(c.Logger.Handler(), slog.LevelWarn),

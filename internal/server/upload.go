@@ -22,8 +22,8 @@ import (
 	"github.com/mouldwright/mouldwright/internal/shelf"
 )
 
-// uploadsAtOnce bounds how many mesh files are on their way in at once: each takes
-// the memory of one file.
+// uploadsAtOnce bounds how many mesh files are on their way in at once, or are being
+// studied: each takes the memory of one file.
 const uploadsAtOnce = 4
 
 // incoming is a mesh file on its way in. Its room is taken once, so that the file
@@ -62,7 +62,12 @@ func (f *incoming) add(chunk []byte) error {
 // upload takes a mesh in as a stream over gRPC.
 func (c *chain) upload(server any, stream grpc.ServerStream) error {
 	ctx, own := calling(stream.Context())
-	request, err := c.receiveInTime(ctx, stream)
+	request := &mouldwrightv1.CreateMeshRequest{}
+	err := c.uploads.take(ctx)
+	if err == nil {
+		defer c.uploads.free()
+		request, err = c.receiveInTime(ctx, stream)
+	}
 	if err != nil {
 		own.refused = err // for the chain to log and to answer with
 		request = &mouldwrightv1.CreateMeshRequest{}
@@ -95,7 +100,7 @@ func (c *chain) receiveInTime(ctx context.Context, stream grpc.ServerStream) (*m
 		var o outcome
 		func() {
 			defer rescued(&o.err)
-			o.request, o.err = c.receive(ctx, stream)
+			o.request, o.err = c.receive(stream)
 		}()
 		done <- o
 	}()
@@ -110,19 +115,17 @@ func (c *chain) receiveInTime(ctx context.Context, stream grpc.ServerStream) (*m
 }
 
 // lateFile tells a caller whose file did not come in time how long it may take.
-func lateFile(allowed time.Duration) *problem {
+func lateFile(allowed time.Duration) *problem { return late("file", allowed) }
+
+func late(what string, allowed time.Duration) *problem {
 	return &problem{
 		code: codes.DeadlineExceeded, http: http.StatusRequestTimeout, reason: reasonDeadline,
-		message: fmt.Sprintf("the file was not all there after %v, which is as long as it may take to come in", allowed),
+		message: fmt.Sprintf("the %s was not all there after %v, which is as long as it may take to come in", what, allowed),
 	}
 }
 
 // receive puts the stream's messages together.
-func (c *chain) receive(ctx context.Context, stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
-	if err := c.uploads.take(ctx); err != nil {
-		return nil, err
-	}
-	defer c.uploads.free()
+func (c *chain) receive(stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequest, error) {
 	request, file := &mouldwrightv1.CreateMeshRequest{}, newIncoming(-1, c.meshLimit)
 	for first := true; ; first = false {
 		var part mouldwrightv1.UploadMeshRequest
@@ -159,14 +162,8 @@ type streamHeader struct {
 // Method names the RPC.
 func (h *streamHeader) Method() string { return h.method }
 
-// SetHeader adds to the answer's headers. A caller who has left gets none, which is no
-// reason to leave the call out of the log.
-func (h *streamHeader) SetHeader(md metadata.MD) error {
-	if err := h.stream.SetHeader(md); err != nil && h.stream.Context().Err() == nil {
-		return err
-	}
-	return nil
-}
+// SetHeader adds to the answer's headers.
+func (h *streamHeader) SetHeader(md metadata.MD) error { return h.stream.SetHeader(md) }
 
 // SendHeader sends the headers.
 func (h *streamHeader) SendHeader(md metadata.MD) error { return h.stream.SendHeader(md) }
@@ -190,10 +187,15 @@ func mediaType(r *http.Request) string {
 	return strings.ToLower(strings.TrimSpace(media))
 }
 
+// bringsMesh reports whether a request brings a mesh, as a file or within JSON.
+func bringsMesh(r *http.Request) bool {
+	return r.Method == http.MethodPost && r.URL.Path == meshesPath
+}
+
 // isFile reports whether a request brings a mesh file as its body.
 func isFile(r *http.Request) bool {
 	_, known := meshTypes()[mediaType(r)]
-	return known && r.Method == http.MethodPost && r.URL.Path == meshesPath
+	return known && bringsMesh(r)
 }
 
 const meshesPath = "/v1/meshes"
@@ -201,8 +203,15 @@ const meshesPath = "/v1/meshes"
 // takeFile takes a mesh in as the body of a request. From here on it goes the way
 // of every other call.
 func (d *restDoor) takeFile(w http.ResponseWriter, r *http.Request) {
-	request, err := d.readFile(w, r)
 	ctx := r.Context()
+	request, err := d.announced(r)
+	if err == nil {
+		err = d.chain.uploads.take(ctx)
+	}
+	if err == nil {
+		defer d.chain.uploads.free()
+		request.File, err = d.readFile(w, r)
+	}
 	if err != nil {
 		callFrom(ctx).refused = err
 		request = &mouldwrightv1.CreateMeshRequest{}
@@ -223,9 +232,11 @@ func (d *restDoor) takeFile(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(text) // a caller who left is told nothing
 }
 
-func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) (*mouldwrightv1.CreateMeshRequest, error) {
-	reading, faults := readingFrom(r.URL.Query())
-	callFrom(r.Context()).form = faults
+// announced is what a request says of the file that is its body.
+func (d *restDoor) announced(r *http.Request) (*mouldwrightv1.CreateMeshRequest, error) {
+	own := callFrom(r.Context())
+	reading, faults := readingFrom(r.URL)
+	own.form, own.query = faults, true
 	if ext := meshTypes()[mediaType(r)]; reading.FileName == "" && ext != "" {
 		reading.FileName = "mesh" + ext // the type settles the format where the content does not
 	}
@@ -236,20 +247,20 @@ func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) (*mouldwrigh
 	if coding := r.Header.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
 		return nil, unsupported("content-encoding", coding, "none")
 	}
-	if err := d.chain.uploads.take(r.Context()); err != nil {
-		return nil, err
-	}
-	defer d.chain.uploads.free()
-	late := lateFile(d.allowTime(w, r.ContentLength))
-	var err error
-	request.File, err = drained(http.MaxBytesReader(w, r.Body, d.chain.meshLimit), newIncoming(r.ContentLength, d.chain.meshLimit), late)
-	return request, err
+	return request, nil
 }
 
-// allowTime gives a file the time that a slow line takes for it, and returns it.
-func (d *restDoor) allowTime(w http.ResponseWriter, size int64) time.Duration {
+func (d *restDoor) readFile(w http.ResponseWriter, r *http.Request) ([]byte, error) {
+	limit := d.chain.meshLimit
+	late := lateFile(d.allowTime(w, r.ContentLength, limit))
+	return drained(http.MaxBytesReader(w, r.Body, limit), newIncoming(r.ContentLength, limit), late)
+}
+
+// allowTime gives a file the time that a slow line takes for it, and returns it; for one
+// of unknown size that of the limit.
+func (d *restDoor) allowTime(w http.ResponseWriter, size, limit int64) time.Duration {
 	if size < 0 {
-		size = d.chain.meshLimit
+		size = limit
 	}
 	reading := readingTime(size)
 	c := http.NewResponseController(w)
@@ -259,13 +270,19 @@ func (d *restDoor) allowTime(w http.ResponseWriter, size int64) time.Duration {
 	return reading
 }
 
+// bodyTime is how long the body of any request may take to come in.
+const bodyTime = 15 * time.Second
+
 // readingTime is how long a file of so many bytes may take to come in.
 func readingTime(size int64) time.Duration {
-	const (
-		slowest = 64 << 10 // bytes a second
-		least   = 15 * time.Second
-	)
-	return least + time.Duration(size/slowest)*time.Second
+	const slowest = 64 << 10 // bytes a second
+	return bodyTime + time.Duration(size/slowest)*time.Second
+}
+
+// timedOut reports whether a body did not come in its time.
+func timedOut(err error) bool {
+	var slow net.Error
+	return errors.As(err, &slow) && slow.Timeout()
 }
 
 // drained reads a body into a file; late is its error where the time for that is up.
@@ -277,25 +294,39 @@ func drained(body io.Reader, file *incoming, late error) ([]byte, error) {
 			return nil, over
 		}
 		var over *http.MaxBytesError
-		var slow net.Error
 		switch {
 		case errors.Is(err, io.EOF):
 			return file.whole(), nil
 		case errors.As(err, &over):
 			return nil, bodyTooLarge(file.limit)
-		case errors.As(err, &slow) && slow.Timeout():
+		case timedOut(err):
 			return nil, late
 		case err != nil:
-			return nil, &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
+			return nil, brokenOff()
 		}
 	}
 }
 
+// brokenOff tells a caller whose body ended before its end, as far as he can be told.
+func brokenOff() *problem {
+	return &problem{code: codes.InvalidArgument, reason: reasonBody, message: "the body could not be read to its end"}
+}
+
+// parameters are those of a query. What cannot be read of it is a fault, and not passed
+// over: it may have been a name or a unit.
+func parameters(u *url.URL) (url.Values, fault.List) {
+	values, err := url.ParseQuery(u.RawQuery)
+	if err != nil {
+		return values, fault.List{{Path: "?", Message: fmt.Sprintf("the query cannot be read: %v; allowed: name=value, joined by &, other signs percent-encoded", err)}}
+	}
+	return values, nil
+}
+
 // readingFrom reads how a file is to be read from a query; short names of units and
 // axes will do there.
-func readingFrom(query url.Values) (*mouldwrightv1.MeshReading, fault.List) {
+func readingFrom(u *url.URL) (*mouldwrightv1.MeshReading, fault.List) {
 	reading := &mouldwrightv1.MeshReading{}
-	var faults fault.List
+	query, faults := parameters(u)
 	for name, values := range query {
 		value := values[0]
 		if len(values) > 1 {

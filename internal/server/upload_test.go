@@ -156,7 +156,7 @@ const slowest = 31 * time.Second
 // Streams that fall silent hold all places, until their time is up: then each is told so, its place is another's, and nothing of it is kept.
 func TestASilentStreamLosesItsPlace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(1 << 20)
+		meshes := shelf.New(8 << 20)
 		s := inMemory(t, Config{MeshLimit: 1 << 20, Meshes: meshes})
 		began := time.Now()
 		var silent []sending
@@ -211,7 +211,7 @@ func TestAStreamThatTricklesLosesItsPlace(t *testing.T) {
 // A body that falls silent is the same at the REST door.
 func TestASilentBodyLosesItsPlace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(1 << 20)
+		meshes := shelf.New(8 << 20)
 		s := inMemory(t, Config{MeshLimit: 1 << 20, Meshes: meshes})
 		began := time.Now()
 		answers := make(chan answerOf, uploadsAtOnce)
@@ -245,7 +245,7 @@ func TestASilentBodyLosesItsPlace(t *testing.T) {
 // A caller who leaves in the middle of a file gives the place back at once, and nothing of the file is kept.
 func TestACallerWhoLeavesInTheMiddle(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(1 << 20)
+		meshes := shelf.New(8 << 20)
 		s := inMemory(t, Config{Meshes: meshes})
 		began := time.Now()
 		for range 3 * uploadsAtOnce {
@@ -288,7 +288,7 @@ func TestACallersTimeBoundsAnUpload(t *testing.T) {
 
 // A file of exactly the limit is taken in, in however many chunks; a byte more is refused as it comes, without waiting for the end.
 func TestAStreamIsRefusedAtTheLimit(t *testing.T) {
-	meshes := shelf.New(1 << 20)
+	meshes := shelf.New(8 << 20)
 	s := start(t, Config{MeshLimit: int64(len(corner)), Meshes: meshes})
 	before := shelfOf(meshes)
 	for range 2 * uploadsAtOnce {
@@ -313,7 +313,7 @@ func TestAStreamIsRefusedAtTheLimit(t *testing.T) {
 
 // What is wrong with the order or the form of a stream's messages is refused at once, by its path, and frees its place.
 func TestStreamsOutOfForm(t *testing.T) {
-	meshes := shelf.New(1 << 20)
+	meshes := shelf.New(8 << 20)
 	s := start(t, Config{Meshes: meshes, Patience: time.Millisecond})
 	before := shelfOf(meshes)
 	odd := head("corner")
@@ -374,7 +374,7 @@ func TestAStreamHasARequestsID(t *testing.T) {
 
 // Many callers who bring one file at once get one mesh.
 func TestManyBringOneFile(t *testing.T) {
-	meshes := shelf.New(1 << 20)
+	meshes := shelf.New(8 << 20)
 	s := start(t, Config{Meshes: meshes, Patience: time.Minute, StudyTimeout: time.Minute})
 	before := len(shelfOf(meshes))
 	got := make(chan error, 2*uploadsAtOnce)
@@ -397,7 +397,7 @@ type lengthless struct{ io.Reader }
 
 // What a body says of itself is taken at its word or refused; one without a length is as good as one with.
 func TestBodiesThatAreFiles(t *testing.T) {
-	meshes := shelf.New(1 << 20)
+	meshes := shelf.New(8 << 20)
 	s := start(t, Config{MeshLimit: int64(len(corner)), Meshes: meshes})
 	before := shelfOf(meshes)
 	over := corner + "\n"
@@ -443,7 +443,7 @@ func TestBodiesThatAreFiles(t *testing.T) {
 
 // A body that ends before its length leaves nothing, and its place is free.
 func TestABodyCutShort(t *testing.T) {
-	meshes := shelf.New(1 << 20)
+	meshes := shelf.New(8 << 20)
 	s := start(t, Config{Meshes: meshes, Patience: time.Second})
 	before := shelfOf(meshes)
 	for range 2 * uploadsAtOnce {

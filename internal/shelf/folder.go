@@ -1,12 +1,16 @@
 package shelf
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"path"
+	"slices"
 	"strings"
 
+	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/maquette"
 )
 
@@ -14,67 +18,111 @@ import (
 // of the extensions, in the first folder that has one. It serves one caller.
 type Folder struct {
 	Dirs  []fs.FS
+	Where string  // the Dirs in words; empty for "the folder"
 	Unit  float64 // m in one unit of files that do not say; 0 where there are none
 	Most  int64   // bytes of a file
-	items map[string]*Item
-	errs  []error
+	found map[string]found
 }
 
-// Err returns why files that are there could not be used.
-func (f *Folder) Err() error { return errors.Join(f.errs...) }
+// found is what a name led to.
+type found struct {
+	item *Item
+	err  error
+}
+
+// extensions are those of the files that are looked for, in this order.
+func extensions() []string { return []string{"glb", "gltf", "3mf", "ply", "obj", "stl"} }
 
 // Model reads and studies the mesh of a name, once. What is no mesh's name is no
-// file's either: it could lead out of the folders.
-func (f *Folder) Model(name string) (model *maquette.Maquette, sum string) {
+// file's either: it could lead out of the folders. The error says why there is none,
+// as brief.Meshes has it.
+func (f *Folder) Model(name string) (model *maquette.Maquette, sum string, err error) {
 	if !IsName(name) {
-		return nil, ""
+		return nil, "", errNoName
 	}
-	item, ok := f.items[name]
+	got, ok := f.found[name]
 	if !ok {
-		var err error
-		if item, err = f.read(strings.TrimPrefix(name, Prefix)); err != nil {
-			f.errs = append(f.errs, err)
+		got.item, got.err = f.read(strings.TrimPrefix(name, Prefix))
+		if f.found == nil {
+			f.found = map[string]found{}
 		}
-		if f.items == nil {
-			f.items = map[string]*Item{}
-		}
-		f.items[name] = item
+		f.found[name] = got
 	}
-	if item == nil {
-		return nil, ""
+	if got.err != nil {
+		return nil, "", got.err
 	}
-	return item.Model, item.Sum
+	return got.item.Model, got.item.Sum, nil
 }
 
-// read returns nil where no folder has a file of the name.
+var errNoName = errors.New("which is no mesh's name; allowed: meshes/ and a name, such as meshes/hare-1")
+
 func (f *Folder) read(id string) (*Item, error) {
 	for _, dir := range f.Dirs {
-		for _, ext := range []string{"glb", "gltf", "3mf", "ply", "obj", "stl"} {
+		for _, ext := range extensions() {
 			name := id + "." + ext
 			doc, err := f.open(dir, name)
 			if errors.Is(err, fs.ErrNotExist) {
 				continue
 			}
 			if err != nil {
-				return nil, err
+				return nil, unusable(name, err)
 			}
-			item := Identify(doc, Reading{ID: id, FileName: name, Unit: f.unit(ext)})
+			item := Identify(doc, Reading{ID: id, FileName: name, Unit: f.unit(name)})
 			if err := item.Study(); err != nil {
-				return nil, fmt.Errorf("%s: %w", name, err)
+				return nil, unusable(name, err)
 			}
 			return item, nil
 		}
 	}
-	return nil, nil //nolint:nilnil // nothing is there, and nothing is wrong
+	return nil, f.none(id)
+}
+
+func unusable(name string, err error) error {
+	return fmt.Errorf("whose file cannot be used: %s: %w", name, err)
+}
+
+// none says which files would do, and which name there is that is like the one asked for.
+func (f *Folder) none(id string) error {
+	hint := ""
+	if near, ok := fault.Nearest(id, f.ids()); ok {
+		hint = fmt.Sprintf("did you mean %q? ", Prefix+near)
+	}
+	first, rest := id+"."+extensions()[0], extensions()[1:]
+	last := len(rest) - 1
+	return fmt.Errorf("of which there is no file; %sallowed: %s, .%s or .%s in %s",
+		hint, first, strings.Join(rest[:last], ", ."), rest[last], cmp.Or(f.Where, "the folder"))
+}
+
+// ids are the names of the meshes in the folders. A folder that cannot be listed has none.
+func (f *Folder) ids() []string {
+	var ids []string
+	for _, dir := range f.Dirs {
+		files, _ := fs.ReadDir(dir, ".") // only for a hint
+		for _, file := range files {
+			id, ext, _ := strings.Cut(file.Name(), ".")
+			if slices.Contains(extensions(), ext) && IsName(Prefix+id) {
+				ids = append(ids, id)
+			}
+		}
+	}
+	return ids
 }
 
 // unit is only for formats that carry none.
-func (f *Folder) unit(ext string) float64 {
-	switch ext {
-	case "stl", "obj", "ply":
+func (f *Folder) unit(name string) float64 {
+	if Unitless(name) {
 		return f.Unit
+	}
+	return 0
+}
+
+// Unitless reports whether files of a name carry no unit, by its extension.
+func Unitless(name string) bool {
+	switch strings.ToLower(path.Ext(name)) {
+	case ".stl", ".obj", ".ply":
+		return true
 	default:
-		return 0
+		return false
 	}
 }
 

@@ -2,6 +2,7 @@ package shelf_test
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -9,6 +10,8 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/meshfile"
 	"github.com/mouldwright/mouldwright/internal/shelf"
 )
 
@@ -42,16 +45,16 @@ func folder(dirs ...fs.FS) *shelf.Folder {
 // absent holds that a name leads to no mesh, and to no complaint.
 func absent(t *testing.T, f *shelf.Folder, name string) {
 	t.Helper()
-	if model, sum := f.Model(name); model != nil || sum != "" || f.Err() != nil {
-		t.Errorf("%q: %v with %q, %v", name, model, sum, f.Err())
+	if model, sum, err := f.Model(name); model != nil || sum != "" || err == nil || strings.Contains(err.Error(), "cannot be used") {
+		t.Errorf("%q: %v with %q, %v", name, model, sum, err)
 	}
 }
 
 func TestAMeshInAFolder(t *testing.T) {
 	f := folder(fstest.MapFS{"corner.stl": file(tetrahedron())})
-	model, sum := f.Model("meshes/corner")
-	if model == nil || f.Err() != nil {
-		t.Fatal(f.Err())
+	model, sum, err := f.Model("meshes/corner")
+	if err != nil {
+		t.Fatal(err)
 	}
 	near(t, "height", model.Extent().Height, 0.1)
 	// The sum is what the same file has that was uploaded: a price does not depend on the door.
@@ -66,11 +69,11 @@ func TestTheFirstOfSeveral(t *testing.T) {
 	first := fstest.MapFS{"a.stl": file(tetrahedron())}
 	second := fstest.MapFS{"a.glb": file(block(t)), "b.glb": file(block(t)), "b.stl": file(tetrahedron())}
 	f := folder(fstest.MapFS{}, first, second)
-	if model, _ := f.Model("meshes/a"); model == nil || len(model.Skin().Faces) != 4 {
-		t.Errorf("not the first folder's corner; %v", f.Err())
+	if model, _, err := f.Model("meshes/a"); err != nil || len(model.Skin().Faces) != 4 {
+		t.Errorf("not the first folder's corner; %v", err)
 	}
-	if model, _ := f.Model("meshes/b"); model == nil || len(model.Skin().Faces) != 12 {
-		t.Errorf("not the glTF's block; %v", f.Err())
+	if model, _, err := f.Model("meshes/b"); err != nil || len(model.Skin().Faces) != 12 {
+		t.Errorf("not the glTF's block; %v", err)
 	}
 }
 
@@ -78,32 +81,34 @@ func TestTheFirstOfSeveral(t *testing.T) {
 // has where nobody says a unit.
 func TestAFilesOwnUnitHolds(t *testing.T) {
 	f := &shelf.Folder{Dirs: []fs.FS{fstest.MapFS{"block.glb": file(block(t)), "corner.stl": file(tetrahedron())}}, Unit: 0.0254, Most: 1 << 20}
-	model, sum := f.Model("meshes/block")
-	if f.Err() != nil || model.Extent().Width < 0.29 || model.Extent().Width > 0.31 {
-		t.Errorf("%v, %v", model, f.Err())
+	model, sum, err := f.Model("meshes/block")
+	if err != nil || model.Extent().Width < 0.29 || model.Extent().Width > 0.31 {
+		t.Errorf("%v, %v", model, err)
 	}
 	if want := shelf.Identify(block(t), shelf.Reading{}).Sum; sum != want {
 		t.Errorf("got %s, want %s", sum, want)
 	}
 	f.Unit = 0
-	if model, _ := f.Model("meshes/corner"); model != nil || !strings.Contains(f.Err().Error(), "corner.stl: ") {
-		t.Errorf("an STL without a unit: %v, %v", model, f.Err())
+	var bad *meshfile.Fault
+	if model, _, err := f.Model("meshes/corner"); model != nil || !strings.Contains(fmt.Sprint(err), "corner.stl: ") || !errors.As(err, &bad) || bad.Code != meshfile.Unit {
+		t.Errorf("an STL without a unit: %v, %v", model, err)
 	}
 }
 
-// A mesh is read and studied once, and what is wrong with a file is said once.
+// A mesh is read and studied once, whatever came of it.
 func TestAFolderIsAskedOnce(t *testing.T) {
 	dir := &counted{FS: fstest.MapFS{"corner.stl": file(tetrahedron()), "broken.stl": file([]byte("solid"))}}
 	f := folder(dir)
-	first, _ := f.Model("meshes/corner")
-	f.Model("meshes/none")
-	f.Model("meshes/broken")
-	opened, said := dir.opened, f.Err().Error()
-	again, _ := f.Model("meshes/corner")
-	f.Model("meshes/none")
-	f.Model("meshes/broken")
-	if again != first || dir.opened != opened || f.Err().Error() != said {
-		t.Errorf("%d files became %d, %q became %q", opened, dir.opened, said, f.Err())
+	ask := func() (model *maquette.Maquette, said string) {
+		model, _, _ = f.Model("meshes/corner")
+		_, _, none := f.Model("meshes/none")
+		_, _, broken := f.Model("meshes/broken")
+		return model, fmt.Sprint(none, broken)
+	}
+	first, said := ask()
+	opened := dir.opened
+	if again, now := ask(); again != first || dir.opened != opened || now != said {
+		t.Errorf("%d files became %d, %q became %q", opened, dir.opened, said, now)
 	}
 }
 
@@ -122,21 +127,33 @@ func TestWhatIsThereAndCannotBeUsed(t *testing.T) {
 		"too large":             {fstest.MapFS{"a.stl": file(make([]byte, 1<<20+1))}, "1048576 bytes"},
 	} {
 		f := folder(row.dir, next)
-		model, sum := f.Model("meshes/a")
-		if model != nil || sum != "" || f.Err() == nil || !strings.Contains(f.Err().Error(), row.says) {
-			t.Errorf("%s: %v, %v", name, model, f.Err())
+		model, sum, err := f.Model("meshes/a")
+		if model != nil || sum != "" || err == nil || !strings.Contains(err.Error(), row.says) || !strings.Contains(err.Error(), "cannot be used") {
+			t.Errorf("%s: %v, %v", name, model, err)
 		}
 	}
 }
 
-// All of what is wrong is told, and not only the last.
-func TestEveryFileThatCouldNotBeUsedIsTold(t *testing.T) {
-	f := folder(fstest.MapFS{"a.stl": file([]byte("solid")), "b.stl": file(make([]byte, 1<<20+1))})
-	f.Model("meshes/a")
-	f.Model("meshes/b")
-	for _, name := range []string{"a.stl", "b.stl"} {
-		if !strings.Contains(f.Err().Error(), name) {
-			t.Errorf("nothing is said of %s: %v", name, f.Err())
+// A name that leads to no file is told which files would do, where they were looked for,
+// and which name there is that is like it.
+func TestWhichFilesWouldDo(t *testing.T) {
+	f := folder(fstest.MapFS{"hare.stl": file(tetrahedron()), "hoar.txt": file(nil), "Haer.stl": file(nil), "notes": file(nil)})
+	f.Where = "/briefs, /meshes"
+	for name, want := range map[string]string{
+		"meshes/haer":   `of which there is no file; did you mean "meshes/hare"? allowed: haer.glb, .gltf, .3mf, .ply, .obj or .stl in /briefs, /meshes`,
+		"meshes/gander": `of which there is no file; allowed: gander.glb, .gltf, .3mf, .ply, .obj or .stl in /briefs, /meshes`,
+		"../secret":     "which is no mesh's name; allowed: meshes/ and a name, such as meshes/hare-1",
+	} {
+		if _, _, err := f.Model(name); fmt.Sprint(err) != want {
+			t.Errorf("%s: got %v, want %s", name, err, want)
+		}
+	}
+}
+
+func TestWhichFilesCarryNoUnit(t *testing.T) {
+	for name, want := range map[string]bool{"a.stl": true, "A.STL": true, "a.obj": true, "b/a.ply": true, "a.glb": false, "a.gltf": false, "a.3mf": false, "a": false, "stl": false} {
+		if got := shelf.Unitless(name); got != want {
+			t.Errorf("%s: got %v", name, got)
 		}
 	}
 }
@@ -145,11 +162,11 @@ func TestEveryFileThatCouldNotBeUsedIsTold(t *testing.T) {
 func TestALargestFile(t *testing.T) {
 	doc := tetrahedron()
 	f := &shelf.Folder{Dirs: []fs.FS{fstest.MapFS{"a.stl": file(doc)}}, Unit: 1, Most: int64(len(doc))}
-	if model, _ := f.Model("meshes/a"); model == nil {
-		t.Error(f.Err())
+	if _, _, err := f.Model("meshes/a"); err != nil {
+		t.Error(err)
 	}
 	f = &shelf.Folder{Dirs: []fs.FS{fstest.MapFS{"a.stl": file(doc)}}, Unit: 1, Most: int64(len(doc)) - 1}
-	if model, _ := f.Model("meshes/a"); model != nil || f.Err() == nil {
+	if model, _, err := f.Model("meshes/a"); model != nil || err == nil {
 		t.Error("a byte more is read")
 	}
 }
@@ -178,8 +195,8 @@ func TestOddNames(t *testing.T) {
 		} {
 			absent(t, f, name)
 		}
-		if model, _ := f.Model("meshes/hare"); model == nil {
-			t.Errorf("%s: %v", where, f.Err())
+		if _, _, err := f.Model("meshes/hare"); err != nil {
+			t.Errorf("%s: %v", where, err)
 		}
 	}
 }
@@ -188,15 +205,12 @@ func TestOddNames(t *testing.T) {
 func TestAFolderThatIsNotThere(t *testing.T) {
 	absent(t, folder(os.DirFS(filepath.Join(t.TempDir(), "none"))), "meshes/hare")
 	absent(t, folder(), "meshes/hare")
-	if err := (&shelf.Folder{}).Err(); err != nil {
-		t.Error(err)
-	}
 }
 
 // Why a file cannot be read is not lost on the way.
 func TestAReasonIsKept(t *testing.T) {
 	f := folder(barred{})
-	if f.Model("meshes/a"); !errors.Is(f.Err(), fs.ErrPermission) {
-		t.Error(f.Err())
+	if _, _, err := f.Model("meshes/a"); !errors.Is(err, fs.ErrPermission) {
+		t.Error(err)
 	}
 }

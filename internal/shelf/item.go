@@ -41,7 +41,6 @@ type Item struct {
 	File         []byte
 	Format       meshfile.Format
 	Model        *maquette.Maquette
-	Warnings     []mesh.Warning // of the file; the model has its own
 }
 
 // Identify names a file as it would be kept, before it is read.
@@ -65,6 +64,18 @@ func extension(file []byte, r Reading) meshfile.Format {
 		return ""
 	}
 	return format
+}
+
+// room is what an item takes of a shelf's, in bytes: its file, or a binary STL of its
+// triangles where that is more. A file that has one part placed many times is short, and
+// its model is not.
+func (i *Item) room() int64 {
+	const stl = 50 // bytes of a triangle
+	size := int64(len(i.File))
+	if i.Model != nil {
+		size = max(size, int64(stl*i.Model.Faces()))
+	}
+	return size
 }
 
 // MostTriangles bounds the mesh of one file.
@@ -92,13 +103,13 @@ func (i *Item) study(file *meshfile.File, err error) error {
 	if err != nil {
 		return err
 	}
-	i.Format, i.Warnings, i.Reading.Unit = file.Format, file.Warnings, file.Unit
+	i.Format, i.Reading.Unit = file.Format, file.Unit
 	up := i.Reading.Up
 	if up == FormatsOwn && file.YUp {
 		up = Y
 	}
 	stand(file.Mesh, up)
-	i.Model, err = maquette.Study(file.Mesh)
+	i.Model, err = maquette.Study(file.Mesh, file.Warnings...)
 	return err
 }
 

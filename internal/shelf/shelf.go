@@ -19,7 +19,7 @@ const Prefix = "meshes/"
 
 // Shelf keeps models. It may be used by several callers at once.
 type Shelf struct {
-	room int64 // bytes of all files
+	room int64 // bytes of all files, each counted as Item.room does
 
 	mu    sync.Mutex
 	used  int64
@@ -49,10 +49,10 @@ func (s *Shelf) Keep(item *Item) (*Item, error) {
 	if kept, err := s.kept(item); kept != nil || err != nil {
 		return kept, err
 	}
-	if len(s.items) >= Most || s.used+int64(len(item.File)) > s.room {
+	if len(s.items) >= Most || s.used+item.room() > s.room {
 		return nil, ErrFull
 	}
-	s.used += int64(len(item.File))
+	s.used += item.room()
 	s.items[item.Name] = item
 	return item, nil
 }
@@ -80,13 +80,16 @@ func (s *Shelf) Find(name string) *Item {
 	return s.items[name]
 }
 
-// Model returns the model kept under a name and the sum of its file, or nil.
-func (s *Shelf) Model(name string) (model *maquette.Maquette, sum string) {
+// Model returns the model kept under a name and the sum of its file, or why there is
+// none.
+func (s *Shelf) Model(name string) (model *maquette.Maquette, sum string, err error) {
 	if item := s.Find(name); item != nil {
-		return item.Model, item.Sum
+		return item.Model, item.Sum, nil
 	}
-	return nil, ""
+	return nil, "", errNotKept
 }
+
+var errNotKept = errors.New("which is no mesh here; allowed: the name of one that was uploaded")
 
 // List returns up to n items with names after one, in the order of their names, and
 // whether there are more.
@@ -111,7 +114,7 @@ func (s *Shelf) Delete(name string) bool {
 	defer s.mu.Unlock()
 	item, ok := s.items[name]
 	if ok {
-		s.used -= int64(len(item.File))
+		s.used -= item.room()
 		delete(s.items, name)
 	}
 	return ok

@@ -12,6 +12,8 @@ import (
 
 	"pgregory.net/rapid"
 
+	"github.com/mouldwright/mouldwright/internal/maquette"
+	"github.com/mouldwright/mouldwright/internal/mesh/meshtest"
 	"github.com/mouldwright/mouldwright/internal/shelf"
 )
 
@@ -353,10 +355,37 @@ func TestModelsByName(t *testing.T) {
 	}
 	s := shelf.New(int64(len(i.File)))
 	kept(t, s, i)
-	if model, sum := s.Model("meshes/corner"); model != i.Model || sum != i.Sum {
+	if model, sum, err := s.Model("meshes/corner"); model != i.Model || sum != i.Sum || err != nil {
 		t.Errorf("got %v with %q", model, sum)
 	}
-	if model, sum := s.Model("meshes/none"); model != nil || sum != "" {
+	if model, sum, err := s.Model("meshes/none"); model != nil || sum != "" || err == nil || !strings.Contains(err.Error(), "uploaded") {
 		t.Errorf("got %v with %q for nothing", model, sum)
 	}
+}
+
+// A short file of a large model takes the room of the model: a ball of 5120 triangles is
+// 256 000 bytes as a binary STL (50 bytes a triangle). Deleted, it gives back as much.
+func TestALargeModelInAShortFile(t *testing.T) {
+	model, err := maquette.Study(meshtest.Icosphere(0.1, 4))
+	if err != nil {
+		t.Fatal(err)
+	}
+	short := func(id string) *shelf.Item {
+		i := item(id, id, 100)
+		i.Model = model
+		return i
+	}
+	s := shelf.New(3 * 256_000)
+	for round := range 2 {
+		for _, id := range []string{"a", "b", "c"} {
+			kept(t, s, short(id))
+		}
+		if _, err := s.Keep(short("d")); !errors.Is(err, shelf.ErrFull) {
+			t.Errorf("round %d: a fourth: %v", round, err)
+		}
+		for _, id := range []string{"a", "b", "c"} {
+			s.Delete(shelf.Prefix + id)
+		}
+	}
+	kept(t, s, item("all", "x", 3*256_000))
 }

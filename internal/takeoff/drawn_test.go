@@ -2,6 +2,7 @@ package takeoff_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/mouldwright/mouldwright/internal/brief"
@@ -53,6 +54,28 @@ func TestWholeForms(t *testing.T) {
 		near(t, kind+": height", p.Extent.Height, c.ofHeight)
 		if p.Basis != c.basis {
 			t.Errorf("%s: got %+v", kind, p.Basis)
+		}
+	}
+}
+
+// A sweep that passes through itself is priced as drawn, with a warning.
+func TestASweepThroughItselfIsWarnedOf(t *testing.T) {
+	for name, c := range map[string]struct {
+		above float64 // m, of the second leg over the first
+		want  []string
+	}{
+		"over itself":    {0.3, nil},
+		"through itself": {0.1, []string{"the sweep passes through itself near stations[0]: its surface counts twice there"}},
+	} {
+		line := []geometry.Station{{X: -1}, {X: 2}, {X: 2, Y: 2}, {Y: 2, Z: c.above}, {Y: -2, Z: c.above}}
+		for i := range line {
+			line[i].Diameter = 0.2
+		}
+		b := piece(brief.Solid{Kind: "sweep", Shape: geometry.Keep(geometry.Sweep{Stations: line}), Count: 1})
+		b.Form.Whole = "sweep"
+		p, faults := takeoff.Measure(b, ratebooktest.Tiny(t), false)
+		if len(faults) > 0 || !slices.Equal(p.Warnings, c.want) {
+			t.Errorf("%s: got %q, %v", name, p.Warnings, faults)
 		}
 	}
 }

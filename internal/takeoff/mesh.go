@@ -13,7 +13,7 @@ import (
 // fromMesh takes the measures of a model at its scale. Parts thinner than two skins
 // of the cast cannot be laid up as a hollow, and are warned of.
 func (p *Piece) fromMesh(m *brief.MeshForm, e *ratebook.Edition) {
-	ask := maquette.Ask{Scale: m.Scale, Pulls: m.Pulls, Forced: m.Forced, Layer: layer(m, e), ThinLimit: 2 * p.Thickness()}
+	ask := maquette.Ask{Scale: m.Scale, Pulls: m.Pulls, Forced: m.Forced, Layer: p.layer(m, e), ThinLimit: 2 * p.Thickness()}
 	sheet, _ := m.Model.At(ask) // a checked brief has a scale, and the layers are not too many
 	p.Sheet = &sheet
 	p.Surface, p.Rim, p.Volume, p.Extent = sheet.Surface, sheet.Rim, sheet.Volume, sheet.Size
@@ -35,16 +35,30 @@ func (p *Piece) fromMesh(m *brief.MeshForm, e *ratebook.Edition) {
 // mostLayers bounds the foam layers of one pattern.
 const mostLayers = 200
 
-// layer is how thick foam is stacked: as high as the studio's block, or the whole
-// height where the studio has no block.
-func layer(m *brief.MeshForm, e *ratebook.Edition) float64 {
+// layer is how thick foam is stacked: as high as the block of the foam that the piece's
+// route cuts, or the whole height where it cuts none.
+func (p *Piece) layer(m *brief.MeshForm, e *ratebook.Edition) float64 {
 	height := m.Extent().Height
-	for i := range e.Materials {
-		if b := e.Materials[i].StockBlock; b != nil {
+	route := e.Moulded
+	if p.Direct {
+		route = e.Direct
+	}
+	for _, w := range route {
+		if b := blockOf(w); b != nil && w.Suits(p.Body, p.Exposure) {
 			return math.Max(math.Min(b.Height, height), height/mostLayers)
 		}
 	}
 	return height
+}
+
+// blockOf is the stock block that an operation cuts; nil for none.
+func blockOf(w *ratebook.Work) *ratebook.Block {
+	for i := range w.Uses {
+		if u := &w.Uses[i]; u.Basis == ratebook.FoamBlank {
+			return u.Material.StockBlock
+		}
+	}
+	return nil
 }
 
 // meshMould takes the mould that the model suggests where the brief does not say.
@@ -56,13 +70,17 @@ func (p *Piece) meshMould() {
 		p.MouldParts = suggested
 	}
 	p.Parting = split.Parting
-	// Told of more or fewer pieces, the parting lines are taken in proportion: a
-	// mould of n pieces has n-1 of them.
-	if p.MouldParts != suggested {
-		p.Parting = split.Parting / float64(max(1, suggested-1)) * float64(p.MouldParts-1)
-	}
-	if p.Mould.Parting != nil {
+	// A mould of n pieces has n-1 parting lines, each as long as the others.
+	lines := float64(p.MouldParts - 1)
+	switch {
+	case p.Mould.Parting != nil:
 		p.Parting, p.Basis.Parting = *p.Mould.Parting, "as given"
+	case p.MouldParts == suggested:
+	case suggested == 1:
+		p.Parting, p.Basis.Parting = lines*outline(p.Sheet.Size), "twice width and height of its size, for each piece of the mould beyond the first"
+	default:
+		p.Parting = split.Parting / float64(suggested-1) * lines
+		p.Basis.Parting += ", in proportion to the pieces asked for"
 	}
 }
 
@@ -75,10 +93,12 @@ func (meshArea) Faults() []geometry.DimensionError { return nil }
 // Measure gives area and seams.
 func (a meshArea) Measure() geometry.ZoneMeasures { return a.ZoneMeasures }
 
-// areaOf scales what the model has under a name.
-func areaOf(m *brief.MeshForm, name string) meshArea {
+// areaOf scales what the piece's model has under a name. It is a part of the surface,
+// and has the surface's texture.
+func (p *Piece) areaOf(name string) meshArea {
+	m := p.Form.Mesh
 	z, _ := m.Model.Zone(name) // the brief was checked
-	z.Area *= m.Scale * m.Scale
+	z.Area *= m.Scale * m.Scale * math.Max(1, p.Texture)
 	z.Edge *= m.Scale
 	return meshArea{z}
 }

@@ -8,6 +8,7 @@
 package takeoff
 
 import (
+	"fmt"
 	"math"
 
 	"github.com/mouldwright/mouldwright/internal/brief"
@@ -41,6 +42,7 @@ type Piece struct {
 	Zones      []Zone
 	Basis      Basis
 	Sheet      *maquette.Sheet // of a piece made from a mesh; nil for others
+	Warnings   []string        // what the measures take as drawn and is hardly meant
 }
 
 // Basis says what the measures rest on, in words.
@@ -183,6 +185,17 @@ func (p *Piece) fromSolids(solids []brief.Solid) {
 		}
 		p.basisOf(solids[0].Kind)
 	}
+	p.passing(solids)
+}
+
+// passing warns of tubes that pass through themselves: what lies within the other counts
+// as surface and is not there.
+func (p *Piece) passing(solids []brief.Solid) {
+	for i := range solids {
+		if station, passes := geometry.PassesItself(solids[i].Shape); passes {
+			p.Warnings = append(p.Warnings, fmt.Sprintf("the sweep passes through itself near stations[%d]: its surface counts twice there", station))
+		}
+	}
 }
 
 // basisOf says what the measures of a form that is one solid by itself rest on,
@@ -320,7 +333,7 @@ func (p *Piece) zoneShape(s *brief.ZoneShape) geometry.Zone {
 	case s.Stripe != nil:
 		return *s.Stripe
 	case s.MeshArea != "":
-		return areaOf(p.Form.Mesh, s.MeshArea)
+		return p.areaOf(s.MeshArea)
 	default:
 		return geometry.Panel{Area: s.Panel.Share * p.Surface, Edge: s.Panel.Edge}
 	}

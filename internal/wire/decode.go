@@ -377,6 +377,19 @@ func (d *decoder) scalar(p fault.Path, f protoreflect.FieldDescriptor, t json.To
 	return protoreflect.Value{}, false
 }
 
+// Parameter reads the value of a field as it stands in a query: a text, a number or the
+// name of a choice. A fault has the path ?name.
+func Parameter(f protoreflect.FieldDescriptor, text string) (protoreflect.Value, fault.List) {
+	var d decoder
+	var root fault.Path
+	var token json.Token = text
+	if yes, err := strconv.ParseBool(text); err == nil && f.Kind() == protoreflect.BoolKind {
+		token = yes
+	}
+	v, _ := d.scalar(root.Field("?"+f.JSONName()), f, token)
+	return v, d.faults
+}
+
 // textAllowed says what is allowed in place of a token that is no string.
 func textAllowed(f protoreflect.FieldDescriptor, t json.Token) string {
 	if _, ok := t.(json.Number); ok && decimalPattern(rulesOf(f).GetString().GetPattern()) != nil {

@@ -1,6 +1,8 @@
 package wire
 
 import (
+	"math"
+
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/brief"
 	"github.com/mouldwright/mouldwright/internal/drawing"
@@ -26,6 +28,19 @@ type drawn interface {
 	GetPathData() string
 	GetMmPerUnit() float64
 	GetFillRule() mouldwrightv1.FillRule
+}
+
+// evenOdd is the area that a drawing would fill by the even-odd rule, where it gives no
+// rule and the area is another; otherwise 0.
+func evenOdd(pb drawn, loops [][]geometry.Point, region geometry.Region) float64 {
+	if len(loops) < 2 || pb.GetFillRule() != mouldwrightv1.FillRule_FILL_RULE_UNSPECIFIED {
+		return 0
+	}
+	other, err := geometry.Fill(loops, geometry.EvenOdd)
+	if err != nil || math.Abs(other.Area-region.Area) <= 1e-6*region.Area {
+		return 0
+	}
+	return other.Area
 }
 
 // filled reads a drawing. Where it cannot be used, unread says why; where the
@@ -61,13 +76,13 @@ func outline(pb *mouldwrightv1.Outline) brief.Solid {
 	if pb.GetClosedBack() {
 		shape.Ends = geometry.EndsBoth
 	}
-	s.Shape = shape
+	s.Shape, s.EvenOdd = shape, evenOdd(pb, loops, region)
 	return s
 }
 
 func lettering(pb *mouldwrightv1.Lettering) *brief.Lettering {
-	_, region, unread := filled(pb)
-	return &brief.Lettering{Area: region.Area, Edge: region.Perimeter, Unread: unread}
+	loops, region, unread := filled(pb)
+	return &brief.Lettering{Area: region.Area, Edge: region.Perimeter, Unread: unread, EvenOdd: evenOdd(pb, loops, region)}
 }
 
 func profile(pb *mouldwrightv1.Profile) brief.Solid {

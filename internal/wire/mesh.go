@@ -62,16 +62,15 @@ func directionOut(d release.Direction) *mouldwrightv1.Direction {
 	return &mouldwrightv1.Direction{XRatio: unit.Steady(d[0]), YRatio: unit.Steady(d[1]), ZRatio: unit.Steady(d[2])}
 }
 
-// MeshTakeoff returns the measures of a mesh at a scale; warnings of its file come
-// before those of the mesh.
-func MeshTakeoff(s *maquette.Sheet, file []mesh.Warning) *mouldwrightv1.MeshTakeoff {
+// MeshTakeoff returns the measures of a mesh at a scale.
+func MeshTakeoff(s *maquette.Sheet) *mouldwrightv1.MeshTakeoff {
 	pb := &mouldwrightv1.MeshTakeoff{
 		Scale: s.Scale, TriangleCount: int32(s.Triangles), ComponentCount: int32(s.Components), Enclosed: s.Enclosed.String(), //nolint:gosec // bounded by shelf.MostTriangles
 		SurfaceM2: unit.Steady(s.Surface), SurfaceBasis: s.SurfaceBasis(), WholeSurfaceM2: unit.Steady(s.Whole), RimM: unit.Steady(s.Rim),
 		VolumeM3: unit.Steady(s.Volume), VolumeBasis: s.VolumeBasis(),
 		Size: sizeOut(s.Size), TurnedSize: sizeOut(s.Turned), SmallestSize: sizeOut(s.Smallest),
 		FoamLayers: layersOut(s), ThinPercent: unit.Steady(100 * s.Thin), ThinLimitMm: unit.Steady(1000 * s.ThinLimit), SelfMirrored: s.Mirrored,
-		Warnings: warningsOut(append(append([]mesh.Warning(nil), file...), s.Warnings...)),
+		Warnings: warningsOut(s.Warnings),
 	}
 	if s.Enclosed != mesh.Open {
 		material := unit.Steady(s.Material)

@@ -77,6 +77,13 @@ func decimalWords(pattern string) string {
 
 // codeWords describes codes; empty for another pattern.
 func codeWords(core string) string {
+	if ends := regexp.MustCompile(`^\[a-z0-9\]\(\[a-z0-9-\]\{0,(\d+)\}\[a-z0-9\]\)\?$`).FindStringSubmatch(core); ends != nil {
+		between, err := strconv.Atoi(ends[1])
+		if err != nil {
+			return ""
+		}
+		return fmt.Sprintf("lower-case letters, digits and hyphens, no hyphen at either end, at most %d", between+2)
+	}
 	parts := regexp.MustCompile(`^(\[a-z0-9\])?\[a-z0-9(\.?)-\]\{([01]),(\d+)\}$`).FindStringSubmatch(core)
 	if parts == nil {
 		return ""

@@ -25,7 +25,9 @@ type Validator struct{ rules protovalidate.Validator }
 func NewValidator() (*Validator, error) {
 	rules, err := protovalidate.New(protovalidate.WithMessages(
 		&mouldwrightv1.MeasureBriefRequest{}, &mouldwrightv1.EstimateLabourRequest{}, &mouldwrightv1.ApplyMarginRequest{},
-		&mouldwrightv1.PreviewQuoteRequest{}, &mouldwrightv1.GetRateBookRequest{}, &mouldwrightv1.RateBook{},
+		&mouldwrightv1.PreviewQuoteRequest{}, &mouldwrightv1.GetRateBookRequest{}, &mouldwrightv1.CheckRateBookRequest{}, &mouldwrightv1.RateBook{},
+		&mouldwrightv1.UploadMeshRequest{}, &mouldwrightv1.CreateMeshRequest{}, &mouldwrightv1.GetMeshRequest{}, &mouldwrightv1.ListMeshesRequest{},
+		&mouldwrightv1.DeleteMeshRequest{}, &mouldwrightv1.MeasureMeshRequest{}, &mouldwrightv1.CompareMeshesRequest{}, &mouldwrightv1.GetMeshPictureRequest{},
 	))
 	if err != nil {
 		return nil, fmt.Errorf("compiling the contract's rules: %w", err)
@@ -176,7 +178,7 @@ func patternOf(f protoreflect.FieldDescriptor) string {
 
 // plural puts right what the rules' sentences leave open.
 func plural() *strings.Replacer {
-	return strings.NewReplacer(" 1 item(s)", " 1 item", "item(s)", "items", " 1 characters", " 1 character",
+	return strings.NewReplacer(" 1 item(s)", " 1 item", "item(s)", "items", " 1 characters", " 1 character", " 1 bytes", " 1 byte",
 		"in list [, ", "empty or one of [", "in list ", "one of ")
 }
 
@@ -187,6 +189,9 @@ func shown(f protoreflect.FieldDescriptor, v protoreflect.Value) string {
 	case float64, int32, bool:
 		return fmt.Sprint(x)
 	case protoreflect.List:
+		if x.Len() == 1 {
+			return "1 item"
+		}
 		return fmt.Sprintf("%d items", x.Len())
 	case protoreflect.EnumNumber:
 		if known := f.Enum().Values().ByNumber(x); known != nil {

@@ -1808,7 +1808,7 @@ type Outline struct {
 	EdgeRadiusMm *float64 `protobuf:"fixed64,4,opt,name=edge_radius_mm,json=edgeRadiusMm,proto3,oneof" json:"edge_radius_mm,omitempty"`
 	// Whether the back is closed.
 	ClosedBack bool `protobuf:"varint,5,opt,name=closed_back,json=closedBack,proto3" json:"closed_back,omitempty"`
-	// Which way overlapping subpaths fill.
+	// Which way overlapping subpaths fill. Left out, as nonzero: a hole must then run the other way round than its outline, or it fills up.
 	FillRule      FillRule `protobuf:"varint,6,opt,name=fill_rule,json=fillRule,proto3,enum=mouldwright.v1.FillRule" json:"fill_rule,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2770,7 +2770,7 @@ type Lettering struct {
 	PathData string `protobuf:"bytes,1,opt,name=path_data,json=pathData,proto3" json:"path_data,omitempty"`
 	// Millimetres for one drawing unit.
 	MmPerUnit float64 `protobuf:"fixed64,2,opt,name=mm_per_unit,json=mmPerUnit,proto3" json:"mm_per_unit,omitempty"`
-	// Which way overlapping subpaths fill.
+	// Which way overlapping subpaths fill. Left out, as nonzero: a hole must then run the other way round than its outline, or it fills up.
 	FillRule      FillRule `protobuf:"varint,3,opt,name=fill_rule,json=fillRule,proto3,enum=mouldwright.v1.FillRule" json:"fill_rule,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -2958,9 +2958,10 @@ func (x *Fixing) GetCountPerCast() int32 {
 // What is already known about the mould of one hand.
 type MouldChoice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Pieces that one mould comes apart into, 1 to 24; left out, 2 for a closed body and 1 for an open-backed one.
+	// Pieces that one mould comes apart into, 1 to 24; left out, 2 for a closed body and 1 for an open-backed one, and for a mesh as suggested from straight pulls
+	// with 2 degrees of draft.
 	Pieces *int32 `protobuf:"varint,1,opt,name=pieces,proto3,oneof" json:"pieces,omitempty"`
-	// Length of the parting line in millimetres; left out, from the form's outline.
+	// Length of the parting line in millimetres; left out, from the form's outline, and for a mesh as suggested from straight pulls with 2 degrees of draft.
 	PartingLengthMm *float64 `protobuf:"fixed64,2,opt,name=parting_length_mm,json=partingLengthMm,proto3,oneof" json:"parting_length_mm,omitempty"`
 	// Moulds of each hand, where the date asks for more than their life does.
 	MouldsPerHand *int32 `protobuf:"varint,3,opt,name=moulds_per_hand,json=mouldsPerHand,proto3,oneof" json:"moulds_per_hand,omitempty"`

@@ -343,7 +343,8 @@ type CreateMeshRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// How to read it.
 	Reading *MeshReading `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
-	// The file, base64 in JSON.
+	// The file, base64 in JSON. A request of JSON has at most 16 MiB; a file that is the body itself, or is streamed over gRPC, as many as the service takes: 64 MiB
+	// unless it was started with another limit.
 	File          []byte `protobuf:"bytes,2,opt,name=file,proto3" json:"file,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

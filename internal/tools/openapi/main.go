@@ -66,6 +66,7 @@ func run(descriptors, in, out string) error {
 		return err
 	}
 	closeRequests(doc)
+	addFileBodies(doc)
 	return writeDocument(out, doc)
 }
 
