@@ -29,8 +29,12 @@ const (
 	quote
 	estimate
 	keeping
+	life
 	paper
-	generated // no package of the core stands above it, so none knows generated code
+	storing   // from here up a package may know the world
+	tables    // what both engines of the store have in common
+	engine    // of the store
+	generated // neither the core nor the store stands above it, so neither knows generated code
 	wire
 	desk
 	server
@@ -73,7 +77,14 @@ func house() map[string]floor {
 		"internal/quote":    quote,
 		"internal/estimate": estimate,
 		"internal/shelf":    keeping,
+		"internal/life":     life,
 		"internal/document": paper,
+
+		"internal/store":           storing,
+		"internal/store/migration": tables,
+		"internal/store/rows":      tables,
+		"internal/store/postgres":  engine,
+		"internal/store/sqlite":    engine,
 
 		"api/mouldwright/v1": generated,
 		"api/openapi":        generated,
@@ -83,11 +94,13 @@ func house() map[string]floor {
 		"internal/server": server,
 		"cmd/mouldwright": command,
 
-		"internal/archtest":              tool,
-		"internal/mesh/meshtest":         tool, // tests only
-		"internal/ratebook/ratebooktest": tool, // tests only
-		"internal/tools/openapi":         tool,
-		"internal/tools/protodeps":       tool,
+		"internal/archtest":                    tool,
+		"internal/mesh/meshtest":               tool, // tests only
+		"internal/ratebook/ratebooktest":       tool, // tests only
+		"internal/store/postgres/postgrestest": tool, // tests only
+		"internal/store/storetest":             tool, // tests only
+		"internal/tools/openapi":               tool,
+		"internal/tools/protodeps":             tool,
 	}
 }
 
@@ -105,7 +118,7 @@ func thirdParty() map[string][]string {
 	}
 }
 
-func (f floor) core() bool { return f < generated }
+func (f floor) core() bool { return f < storing }
 
 // knows reports whether a package on floor f may know one on floor other.
 func (f floor) knows(other floor) bool {

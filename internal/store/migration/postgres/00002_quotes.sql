@@ -1,0 +1,89 @@
+-- +goose Up
+CREATE TABLE serials (
+  year INTEGER PRIMARY KEY,
+  last INTEGER NOT NULL -- the last serial number that was taken
+);
+
+CREATE TABLE quotes (
+  year INTEGER NOT NULL CHECK (year BETWEEN 1 AND 9999),
+  serial INTEGER NOT NULL CHECK (serial > 0),
+  owner TEXT COLLATE "C" NOT NULL, -- empty for the studio
+  state TEXT COLLATE "C" NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
+  valid_until TEXT COLLATE "C" NOT NULL,
+  etag TEXT COLLATE "C" NOT NULL,
+  PRIMARY KEY (year, serial)
+);
+
+CREATE INDEX quotes_of_owner ON quotes (owner, year, serial);
+CREATE INDEX quotes_in_state ON quotes (state, year, serial);
+
+CREATE TABLE revisions (
+  year INTEGER NOT NULL,
+  serial INTEGER NOT NULL,
+  revision INTEGER NOT NULL CHECK (revision > 0),
+  state TEXT COLLATE "C" NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
+  valid_until TEXT COLLATE "C" NOT NULL,
+  brief BYTEA NOT NULL,
+  rate_book TEXT COLLATE "C" NOT NULL REFERENCES rate_books (revision),
+  engine INTEGER NOT NULL,
+  fingerprint TEXT COLLATE "C" NOT NULL,
+  document BYTEA NOT NULL,
+  sum TEXT COLLATE "C" NOT NULL,
+  PRIMARY KEY (year, serial, revision),
+  FOREIGN KEY (year, serial) REFERENCES quotes (year, serial)
+);
+
+CREATE TABLE history (
+  year INTEGER NOT NULL,
+  serial INTEGER NOT NULL,
+  step INTEGER NOT NULL CHECK (step > 0),
+  act TEXT COLLATE "C" NOT NULL,
+  revision INTEGER NOT NULL,
+  sum TEXT COLLATE "C" NOT NULL,
+  valid_until TEXT COLLATE "C" NOT NULL,
+  actor_kind TEXT COLLATE "C" NOT NULL,
+  actor_name TEXT COLLATE "C" NOT NULL,
+  at BIGINT NOT NULL, -- microseconds since 1970, UTC
+  on_day TEXT COLLATE "C" NOT NULL,
+  PRIMARY KEY (year, serial, step),
+  FOREIGN KEY (year, serial) REFERENCES quotes (year, serial)
+);
+
+CREATE TRIGGER serials_stay BEFORE DELETE OR TRUNCATE ON serials
+  EXECUTE FUNCTION refuse('a number is never given twice');
+
+CREATE TRIGGER serials_count BEFORE UPDATE ON serials
+  FOR EACH ROW WHEN (OLD.year <> NEW.year OR NEW.last <> OLD.last + 1)
+  EXECUTE FUNCTION refuse('numbers are taken one by one');
+
+CREATE TRIGGER quotes_stay BEFORE DELETE OR TRUNCATE ON quotes
+  EXECUTE FUNCTION refuse('a quote is kept for good');
+
+CREATE TRIGGER quotes_named BEFORE UPDATE ON quotes
+  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.owner <> NEW.owner)
+  EXECUTE FUNCTION refuse('a quote keeps its number and its owner');
+
+CREATE TRIGGER revisions_stay BEFORE DELETE OR TRUNCATE ON revisions
+  EXECUTE FUNCTION refuse('a revision is kept for good');
+
+CREATE TRIGGER revisions_begin BEFORE INSERT ON revisions
+  FOR EACH ROW WHEN (NEW.state <> 'draft')
+  EXECUTE FUNCTION refuse('a revision begins as a draft');
+
+CREATE TRIGGER revisions_frozen BEFORE UPDATE ON revisions
+  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.revision <> NEW.revision
+    OR OLD.state || '>' || NEW.state NOT IN (
+      'draft>draft', 'draft>issued', 'draft>superseded',
+      'issued>accepted', 'issued>declined', 'issued>expired', 'issued>superseded'
+    )
+    OR OLD.state <> 'draft' AND (
+      OLD.valid_until <> NEW.valid_until OR OLD.brief <> NEW.brief OR OLD.rate_book <> NEW.rate_book
+      OR OLD.engine <> NEW.engine OR OLD.fingerprint <> NEW.fingerprint OR OLD.document <> NEW.document OR OLD.sum <> NEW.sum
+    ))
+  EXECUTE FUNCTION refuse('what was issued is frozen');
+
+CREATE TRIGGER history_stays BEFORE DELETE OR TRUNCATE ON history
+  EXECUTE FUNCTION refuse('history is only added to');
+
+CREATE TRIGGER history_frozen BEFORE UPDATE ON history
+  FOR EACH ROW EXECUTE FUNCTION refuse('history is only added to');

@@ -1,0 +1,279 @@
+package rows
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/mouldwright/mouldwright/internal/life"
+	"github.com/mouldwright/mouldwright/internal/store"
+)
+
+// Create keeps a new quote.
+func (tx *Tx) Create(owner string, year int, content store.Content, mark life.Mark) (store.Quote, error) {
+	q, err := tx.create(owner, year, content, mark)
+	return q, tx.write(err)
+}
+
+func (tx *Tx) create(owner string, year int, content store.Content, mark life.Mark) (store.Quote, error) {
+	if err := errors.Join(fitOrEmpty("the owner", owner), fitContent(content), fitMark(mark)); err != nil {
+		return store.Quote{}, err
+	}
+	if year < 1 || year > life.LastYear {
+		return store.Quote{}, fmt.Errorf("%w: there are no numbers of the year %d", store.ErrUnfit, year)
+	}
+	if err := tx.booked(content.RateBook); err != nil {
+		return store.Quote{}, err
+	}
+	number, err := tx.next(year)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	made, err := life.Quote{Number: number}.Do(life.Create(content.Sum()), moment(mark))
+	if err != nil {
+		return store.Quote{}, err
+	}
+	q := store.Quote{Quote: made, Owner: owner}
+	head := statement(`INSERT INTO quotes (year, serial, owner, state, valid_until, etag) VALUES ($1, $2, $3, $4, $5, $6)`,
+		number.Year, number.Serial, owner, string(made.State()), "", made.Etag())
+	return q, tx.exec(append([]Statement{head}, step(life.Quote{}, made, content)...)...)
+}
+
+// next takes the next number of a year. The row stays locked until the transaction ends, and
+// goes back with it where it fails: so numbers have neither gaps nor repeats.
+func (tx *Tx) next(year int) (life.Number, error) {
+	number := life.Number{Year: year}
+	_, err := tx.one(`INSERT INTO serials (year, last) VALUES ($1, 1)
+		ON CONFLICT (year) DO UPDATE SET last = serials.last + 1 RETURNING last`, []any{year}, []any{&number.Serial})
+	if err == nil && !number.Valid() {
+		err = fmt.Errorf("%w: the numbers of %d are used up", store.ErrUnfit, year)
+	}
+	return number, err
+}
+
+// moment is a mark as it is kept.
+func moment(m life.Mark) life.Mark {
+	m.At = store.Moment(m.At)
+	return m
+}
+
+// Change makes a change of a quote's life.
+func (tx *Tx) Change(number life.Number, etag string, eyes store.Eyes, change life.Change, content store.Content, mark life.Mark) (store.Quote, error) {
+	q, err := tx.change(number, etag, eyes, change, content, mark)
+	return q, tx.write(err)
+}
+
+func (tx *Tx) change(number life.Number, etag string, eyes store.Eyes, change life.Change, content store.Content, mark life.Mark) (store.Quote, error) {
+	q, err := tx.quote(number, eyes, tx.locked)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	if etag != "" && etag != q.Etag() {
+		return store.Quote{}, fmt.Errorf("quote %s: %w", number, store.ErrStale)
+	}
+	if err := tx.fitChange(&change, content, mark); err != nil {
+		return store.Quote{}, err
+	}
+	before := q.Quote
+	if q.Quote, err = before.Do(change, moment(mark)); err != nil {
+		return store.Quote{}, err
+	}
+	offer, _ := q.Offer()
+	head := statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5 WHERE year = $1 AND serial = $2`,
+		number.Year, number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag())
+	return q, tx.exec(append([]Statement{head}, step(before, q.Quote, content)...)...)
+}
+
+// fitChange checks what a change brings, and names the content that it writes.
+func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Mark) error {
+	if err := fitMark(mark); err != nil || change.Act != life.Revising {
+		return err
+	}
+	if err := fitContent(content); err != nil {
+		return err
+	}
+	change.Sum = content.Sum()
+	return tx.booked(content.RateBook)
+}
+
+// step writes what a change did: the last entry of the history, and the revisions that differ.
+func step(before, after life.Quote, content store.Content) []Statement {
+	done := []Statement{note(after.Number, len(after.History), after.History[len(after.History)-1])}
+	for i, r := range after.Revisions {
+		switch {
+		case i >= len(before.Revisions):
+			done = append(done, begin(after.Number, r, content))
+		case r.Sum != before.Revisions[i].Sum:
+			done = append(done, rewrite(after.Number, r, content))
+		case r != before.Revisions[i]:
+			done = append(done, move(after.Number, r))
+		}
+	}
+	return done
+}
+
+func begin(n life.Number, r life.Revision, c store.Content) Statement {
+	return statement(`INSERT INTO revisions (year, serial, revision, state, valid_until, brief, rate_book, engine, fingerprint, document, sum)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+		n.Year, n.Serial, r.Number, string(r.State), string(r.ValidUntil),
+		blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
+}
+
+func rewrite(n life.Number, r life.Revision, c store.Content) Statement {
+	return statement(`UPDATE revisions SET brief = $4, rate_book = $5, engine = $6, fingerprint = $7, document = $8, sum = $9
+		WHERE year = $1 AND serial = $2 AND revision = $3`,
+		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
+}
+
+func move(n life.Number, r life.Revision) Statement {
+	return statement(`UPDATE revisions SET state = $4, valid_until = $5 WHERE year = $1 AND serial = $2 AND revision = $3`,
+		n.Year, n.Serial, r.Number, string(r.State), string(r.ValidUntil))
+}
+
+func note(n life.Number, step int, e life.Entry) Statement {
+	return statement(`INSERT INTO history (year, serial, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+		n.Year, n.Serial, step, string(e.Act), e.Revision, e.Sum, string(e.ValidUntil),
+		e.By.Kind, e.By.Name, e.At.UnixMicro(), string(e.On))
+}
+
+// Quote returns a quote with its whole history.
+func (tx *Tx) Quote(number life.Number, eyes store.Eyes) (store.Quote, error) {
+	return tx.quote(number, eyes, "")
+}
+
+// quote reads the history and lives it again, so that what is answered and what is in the
+// history cannot differ.
+func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Quote, error) {
+	owner, etag, err := tx.seen(number, eyes, locked)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	history, err := tx.history(number)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	q, err := life.Replay(number, history)
+	if err == nil && q.Etag() != etag {
+		err = fmt.Errorf("quote %s and its history differ", number)
+	}
+	if err != nil {
+		return store.Quote{}, fmt.Errorf("%w: %w", store.ErrUnavailable, err)
+	}
+	return store.Quote{Quote: q, Owner: owner}, nil
+}
+
+// seen holds that there is a quote and that the eyes may see it.
+func (tx *Tx) seen(number life.Number, eyes store.Eyes, locked string) (owner, etag string, err error) {
+	found := false
+	if number.Valid() {
+		found, err = tx.one(`SELECT owner, etag FROM quotes WHERE year = $1 AND serial = $2`+locked,
+			[]any{number.Year, number.Serial}, []any{&owner, &etag})
+	}
+	if err == nil && (!found || !eyes.Sees(owner)) {
+		err = fmt.Errorf("quote %s: %w", number, store.ErrNotFound)
+	}
+	return owner, etag, err
+}
+
+func (tx *Tx) history(n life.Number) ([]life.Entry, error) {
+	var history []life.Entry
+	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+		var act, sum, until, kind, name, on string
+		var revision int
+		var at int64
+		err := scan(&act, &revision, &sum, &until, &kind, &name, &at, &on)
+		history = append(history, life.Entry{
+			Change:   life.Change{Act: life.Act(act), Sum: sum, ValidUntil: life.Day(until)},
+			Revision: revision,
+			Mark:     life.Mark{By: life.Actor{Kind: kind, Name: name}, At: time.UnixMicro(at).UTC(), On: life.Day(on)},
+		})
+		return err
+	}, `SELECT act, revision, sum, valid_until, actor_kind, actor_name, at, on_day FROM history
+		WHERE year = $1 AND serial = $2 ORDER BY step`, n.Year, n.Serial)
+	return history, err
+}
+
+// Content returns what a revision holds.
+func (tx *Tx) Content(number life.Number, revision int, eyes store.Eyes) (store.Content, error) {
+	_, _, err := tx.seen(number, eyes, "")
+	if err != nil {
+		return store.Content{}, err
+	}
+	var c store.Content
+	var sum string
+	found := false
+	if revision > 0 && revision <= math.MaxInt32 {
+		found, err = tx.one(`SELECT brief, rate_book, engine, fingerprint, document, sum FROM revisions
+		WHERE year = $1 AND serial = $2 AND revision = $3`, []any{number.Year, number.Serial, revision},
+			[]any{&c.Brief, &c.RateBook, &c.Engine, &c.Fingerprint, &c.Document, &sum})
+	}
+	switch {
+	case err != nil:
+		return store.Content{}, err
+	case !found:
+		return store.Content{}, fmt.Errorf("revision %d of quote %s: %w", revision, number, store.ErrNotFound)
+	case c.Sum() != sum:
+		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
+	}
+	return c, nil
+}
+
+// Quotes lists quotes.
+func (tx *Tx) Quotes(by store.Filter, after life.Number, limit int, eyes store.Eyes) ([]store.Head, error) {
+	where, args, none := conditions(by, after, eyes)
+	if none || limit < 1 {
+		return nil, nil
+	}
+	var heads []store.Head
+	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+		var h store.Head
+		var state, until string
+		err := scan(&h.Number.Year, &h.Number.Serial, &h.Owner, &state, &until, &h.Etag)
+		h.State, h.ValidUntil = life.State(state), life.Day(until)
+		heads = append(heads, h)
+		return err
+	}, fmt.Sprintf(`SELECT year, serial, owner, state, valid_until, etag FROM quotes%s ORDER BY year DESC, serial DESC LIMIT %d`, where, limit), args...)
+	return heads, err
+}
+
+// conditions writes a filter out; none says that nothing can match it.
+func conditions(by store.Filter, after life.Number, eyes store.Eyes) (where string, args []any, none bool) {
+	var terms []string
+	add := func(term string, values ...any) {
+		for _, value := range values {
+			args = append(args, value)
+			term = strings.Replace(term, "?", fmt.Sprintf("$%d", len(args)), 1)
+		}
+		terms = append(terms, term)
+	}
+	owner, all := eyes.Owner()
+	if !all {
+		add("owner = ?", owner)
+	}
+	if by.Owner != nil {
+		add("owner = ?", *by.Owner)
+		none = none || !readable(*by.Owner)
+	}
+	if by.State != "" {
+		add("state = ?", string(by.State))
+	}
+	if by.Year != 0 {
+		add("year = ?", by.Year)
+		none = none || by.Year < 1 || by.Year > life.LastYear
+	}
+	if by.LapsedBy != "" {
+		add("state = 'issued' AND valid_until < ?", string(by.LapsedBy))
+	}
+	if after != (life.Number{}) {
+		add("(year, serial) < (?, ?)", after.Year, after.Serial)
+		none = none || !after.Valid()
+	}
+	if len(terms) > 0 {
+		where = " WHERE " + strings.Join(terms, " AND ")
+	}
+	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.LapsedBy))
+	return where, args, none
+}

@@ -1,0 +1,72 @@
+package rows
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+)
+
+// Begin claims a request, or returns the answer that was kept.
+func (tx *Tx) Begin(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
+	claim, err := tx.claim(r, at, patience)
+	return claim, tx.write(err)
+}
+
+func (tx *Tx) claim(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
+	if err := errors.Join(fit("the caller", r.Caller), fit("the request id", r.ID)); err != nil {
+		return store.Claim{}, err
+	}
+	fresh, err := tx.try(`INSERT INTO requests (caller, id, body, attempt, claimed_at, answered, answer)
+		VALUES ($1, $2, $3, 1, $4, 0, $5) ON CONFLICT DO NOTHING`, r.Caller, r.ID, r.Body[:], at.UnixMicro(), []byte{})
+	if err != nil {
+		return store.Claim{}, err
+	}
+	if fresh {
+		return store.Claim{Request: r, Attempt: 1}, nil
+	}
+	return tx.again(r, at, patience)
+}
+
+// again looks at a request that came before.
+func (tx *Tx) again(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
+	claim := store.Claim{Request: r}
+	var body []byte
+	var since int64
+	var answered int
+	found, err := tx.one(`SELECT body, attempt, claimed_at, answered, answer FROM requests WHERE caller = $1 AND id = $2`+tx.locked,
+		[]any{r.Caller, r.ID}, []any{&body, &claim.Attempt, &since, &answered, &claim.Answer})
+	switch {
+	case err != nil:
+		return store.Claim{}, err
+	case !found: // it went away between the two statements
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight)
+	case !bytes.Equal(body, r.Body[:]):
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrOtherBody)
+	case answered == 1:
+		claim.Done = true
+		return claim, nil
+	case at.Sub(time.UnixMicro(since)) < patience:
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight)
+	}
+	claim.Attempt++
+	claim.Answer = nil
+	return claim, tx.exec(statement(`UPDATE requests SET attempt = $3, claimed_at = $4 WHERE caller = $1 AND id = $2`,
+		r.Caller, r.ID, claim.Attempt, at.UnixMicro()))
+}
+
+// Finish keeps the answer of a claim.
+func (tx *Tx) Finish(claim store.Claim, answer []byte) error {
+	return tx.write(tx.finish(claim, answer))
+}
+
+func (tx *Tx) finish(claim store.Claim, answer []byte) error {
+	kept, err := tx.try(`UPDATE requests SET answered = 1, answer = $4 WHERE caller = $1 AND id = $2 AND attempt = $3 AND answered = 0`,
+		claim.Request.Caller, claim.Request.ID, claim.Attempt, blob(answer))
+	if err == nil && !kept {
+		err = fmt.Errorf("request %s: %w", claim.Request.ID, store.ErrInFlight)
+	}
+	return err
+}

@@ -1,0 +1,149 @@
+// Package rows keeps what the store keeps in the tables of a database, in SQL that both
+// engines read alike. An engine brings the transaction, and says what its errors mean.
+package rows
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/mouldwright/mouldwright/internal/life"
+	"github.com/mouldwright/mouldwright/internal/store"
+)
+
+// Querier is one transaction of an engine. Its parameters are written $1, $2, and its
+// errors wrap those of package store, where they mean one.
+type Querier interface {
+	// Exec runs statements, in one go where that is faster, and says how many rows each changed.
+	Exec(ctx context.Context, statements ...Statement) (changed []int64, err error)
+	// Each runs a query and calls row for each of its rows. The row may be scanned into
+	// *int, *int64, *string and *[]byte.
+	Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error
+}
+
+// Statement is a statement with its parameters.
+type Statement struct {
+	SQL  string
+	Args []any
+}
+
+func statement(sql string, args ...any) Statement { return Statement{SQL: sql, Args: args} }
+
+// Tx is a transaction as the store knows it. It is used by one goroutine.
+type Tx struct {
+	ctx    context.Context // of the transaction, which ends with it
+	q      Querier
+	locked string // what a query ends with that reads a row in order to change it
+	doomed error
+}
+
+// For returns the store's transaction in an engine's. ForUpdate ends a query whose rows are
+// locked until the transaction ends; it is empty where the whole database is.
+func For(ctx context.Context, q Querier, forUpdate string) *Tx {
+	return &Tx{ctx: ctx, q: q, locked: forUpdate}
+}
+
+// Doomed returns why the transaction may not be kept, if so: a write in it failed. One engine
+// would refuse by itself to go on, and the other would not.
+func (tx *Tx) Doomed() error { return tx.doomed }
+
+// Run does work in a transaction and says whether it may be kept.
+func Run(tx *Tx, do func(store.Tx) error) error {
+	if err := do(tx); err != nil {
+		return err
+	}
+	return tx.Doomed()
+}
+
+// write notes that a write failed.
+func (tx *Tx) write(err error) error {
+	if err != nil && tx.doomed == nil {
+		tx.doomed = err
+	}
+	return err
+}
+
+// exec runs statements that change one row each.
+func (tx *Tx) exec(statements ...Statement) error {
+	changed, err := tx.q.Exec(tx.ctx, statements...)
+	for _, n := range changed {
+		if err == nil && n != 1 {
+			err = fmt.Errorf("%d rows changed where one was meant", n)
+		}
+	}
+	return err
+}
+
+// try runs a statement that changes one row or none.
+func (tx *Tx) try(sql string, args ...any) (done bool, err error) {
+	changed, err := tx.q.Exec(tx.ctx, statement(sql, args...))
+	return err == nil && changed[0] > 0, err
+}
+
+// one reads the one row of a query; found is false where there is none.
+func (tx *Tx) one(query string, args, into []any) (found bool, err error) {
+	err = tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+		found = true
+		return scan(into...)
+	}, query, args...)
+	return found, err
+}
+
+// longest bounds a key, in bytes: an index of PostgreSQL holds no more than 2704 in a row.
+const longest = 255
+
+// fit holds keys to what both engines keep alike: PostgreSQL takes no NUL and nothing that is
+// not UTF-8, and a line that ends in the middle of a key would be read as two.
+func fit(what, key string) error {
+	if key == "" {
+		return fmt.Errorf("%w: %s is empty", store.ErrUnfit, what)
+	}
+	return fitOrEmpty(what, key)
+}
+
+func fitOrEmpty(what, key string) error {
+	if len(key) > longest {
+		return fmt.Errorf("%w: %s has %d bytes, at most %d are kept", store.ErrUnfit, what, len(key), longest)
+	}
+	if !utf8.ValidString(key) {
+		return fmt.Errorf("%w: %s %q is not UTF-8", store.ErrUnfit, what, key)
+	}
+	for _, r := range key {
+		if unicode.IsControl(r) {
+			return fmt.Errorf("%w: %s %q holds the control character %U", store.ErrUnfit, what, key, r)
+		}
+	}
+	return nil
+}
+
+// readable reports whether there could be a key like this: what is not fit was never kept.
+func readable(keys ...string) bool {
+	for _, key := range keys {
+		if fitOrEmpty("", key) != nil {
+			return false
+		}
+	}
+	return true
+}
+
+func fitMark(m life.Mark) error {
+	return errors.Join(fitOrEmpty("the actor's kind", m.By.Kind), fitOrEmpty("the actor's name", m.By.Name))
+}
+
+func fitContent(c store.Content) error {
+	if c.Engine < 0 || c.Engine > math.MaxInt32 {
+		return fmt.Errorf("%w: there is no engine of edition %d", store.ErrUnfit, c.Engine)
+	}
+	return errors.Join(fit("the rate book revision", c.RateBook), fitOrEmpty("the fingerprint", c.Fingerprint))
+}
+
+// blob is bytes that are never NULL.
+func blob(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
+}

@@ -1,0 +1,46 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	driver "modernc.org/sqlite"
+	codes "modernc.org/sqlite/lib"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+)
+
+// meaning wraps an error of the engine in what it means for the store.
+func meaning(ctx context.Context, err error) error {
+	switch {
+	case err == nil || errors.Is(err, store.ErrUnavailable):
+		return err
+	case ctx.Err() != nil: // an interrupted statement does not say why
+		return fmt.Errorf("%w: %w", ctx.Err(), err)
+	case closed(err) || away(err):
+		return fmt.Errorf("%w: %w", store.ErrUnavailable, err)
+	}
+	return err
+}
+
+// closed reports whether the store was closed. The standard library keeps that error to itself.
+func closed(err error) bool {
+	return errors.Is(err, sql.ErrConnDone) || err.Error() == "sql: database is closed"
+}
+
+// away reports whether an error is the machine's and not the statement's ("Result and Error
+// Codes", sqlite.org/rescode.html).
+func away(err error) bool {
+	var failed *driver.Error
+	if !errors.As(err, &failed) {
+		return false
+	}
+	switch failed.Code() & 0xff { // the primary code: the rest says more of the same
+	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED, codes.SQLITE_READONLY, codes.SQLITE_IOERR, codes.SQLITE_CORRUPT, codes.SQLITE_FULL,
+		codes.SQLITE_CANTOPEN, codes.SQLITE_PROTOCOL, codes.SQLITE_PERM, codes.SQLITE_AUTH, codes.SQLITE_NOTADB, codes.SQLITE_NOMEM, codes.SQLITE_NOLFS:
+		return true
+	}
+	return false
+}

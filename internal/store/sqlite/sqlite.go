@@ -1,0 +1,125 @@
+// Package sqlite keeps what the store keeps in one SQLite file: the default, for one machine.
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"path/filepath"
+
+	driver "modernc.org/sqlite"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/migration"
+	"github.com/mouldwright/mouldwright/internal/store/rows"
+)
+
+// readers is how many connections read at once. Reading does not wait for the writer in the
+// write-ahead log's mode ("Write-Ahead Logging", sqlite.org/wal.html).
+const readers = 4
+
+// Store keeps things in a file. One connection writes, so that writers of one program wait in
+// line here rather than for a lock in the file.
+type Store struct {
+	path           string
+	writer, reader *sql.DB
+}
+
+// Open opens a file, which is made where there is none, and brings it to the newest form.
+func Open(ctx context.Context, path string) (*Store, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	s := &Store{path: path}
+	if s.writer, err = pool(path, writing(), 1); err != nil {
+		return nil, err
+	}
+	if s.reader, err = pool(path, reading(), readers); err != nil {
+		return nil, errors.Join(err, s.writer.Close())
+	}
+	if err := migration.Up(ctx, s.writer, migration.SQLite); err != nil {
+		return nil, errors.Join(meaning(ctx, fmt.Errorf("open %s: %w", path, err)), s.Close())
+	}
+	return s, nil
+}
+
+func pool(path string, settings []setting, most int) (*sql.DB, error) {
+	values := url.Values{"_txlock": {"immediate"}, "_dqs": {"0"}}
+	for _, s := range settings {
+		values.Add("_pragma", fmt.Sprintf("%s(%s)", s.pragma, s.value))
+	}
+	file := url.URL{Scheme: "file", Path: filepath.ToSlash(path), RawQuery: values.Encode()}
+	base, err := driver.NewConnector(file.String())
+	if err != nil {
+		return nil, err
+	}
+	db := sql.OpenDB(checked{Connector: base, settings: settings})
+	db.SetMaxOpenConns(most)
+	db.SetMaxIdleConns(most) // opening one again means setting it up again
+	return db, nil
+}
+
+// Close ends the use of the store.
+func (s *Store) Close() error { return errors.Join(s.reader.Close(), s.writer.Close()) }
+
+// Update runs a function whose writes are kept all together. It begins with the lock that
+// writing takes: a transaction that reads first and asks for the lock afterwards fails where
+// another wrote in between ("Transaction", sqlite.org/lang_transaction.html), so there is
+// nothing here that would have to be tried again.
+func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
+	return within(ctx, s.writer, nil, func(tx *rows.Tx) error { return rows.Run(tx, do) })
+}
+
+// View runs a function whose reads all see the same moment.
+func (s *Store) View(ctx context.Context, do func(store.Reader) error) error {
+	// The driver begins a read-only transaction without taking a lock.
+	return within(ctx, s.reader, &sql.TxOptions{ReadOnly: true}, func(tx *rows.Tx) error { return do(tx) })
+}
+
+func within(ctx context.Context, db *sql.DB, options *sql.TxOptions, do func(*rows.Tx) error) error {
+	tx, err := db.BeginTx(ctx, options)
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	defer func() { _ = tx.Rollback() }() // after a commit it does nothing; after a failure there is nothing to add
+	if err := do(rows.For(ctx, querier{tx}, "")); err != nil {
+		return err
+	}
+	return meaning(ctx, tx.Commit())
+}
+
+// querier runs the rows' statements in a transaction.
+type querier struct{ tx *sql.Tx }
+
+// Exec runs statements one after the other.
+func (q querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int64, error) {
+	changed := make([]int64, len(statements))
+	for i, s := range statements {
+		result, err := q.tx.ExecContext(ctx, s.SQL, s.Args...)
+		if err != nil {
+			return nil, meaning(ctx, err)
+		}
+		if changed[i], err = result.RowsAffected(); err != nil {
+			return nil, err
+		}
+	}
+	return changed, nil
+}
+
+// Each calls row for each row of a query.
+func (q querier) Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error {
+	found, err := q.tx.QueryContext(ctx, query, args...)
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	defer func() { _ = found.Close() }() // what went wrong is in Err
+	for found.Next() {
+		if err := row(found.Scan); err != nil {
+			return err
+		}
+	}
+	return meaning(ctx, found.Err())
+}

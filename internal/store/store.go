@@ -1,0 +1,175 @@
+// Package store says what is kept and what may be relied on: quotes with their revisions
+// and histories, the numbers they take, rate book revisions, and the requests that were
+// answered. Its subpackages keep it in SQLite and in PostgreSQL; storetest holds both to
+// the same behaviour.
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"time"
+
+	"github.com/mouldwright/mouldwright/internal/life"
+)
+
+// Errors of every store. Each wraps its cause, where it has one.
+var (
+	// ErrNotFound says that there is no such thing, or none that those eyes may see.
+	ErrNotFound = errors.New("not found")
+	// ErrStale says that the quote has changed since the etag was read.
+	ErrStale = errors.New("it has changed meanwhile")
+	// ErrTaken says that something else is kept under the name.
+	ErrTaken = errors.New("the name is taken")
+	// ErrInFlight says that the request is being worked on, or was taken over.
+	ErrInFlight = errors.New("the request is being worked on")
+	// ErrOtherBody says that the request id came before with another body.
+	ErrOtherBody = errors.New("the request id was used for another request")
+	// ErrUnavailable says that the database is away, full, read-only or damaged. What was
+	// being written is not kept, except where the connection broke while it was being
+	// acknowledged: then nobody knows, and a request id tells.
+	ErrUnavailable = errors.New("the database is not available")
+	// ErrUnfit says that a key is empty, too long, or not a line of text.
+	ErrUnfit = errors.New("not fit to be kept")
+)
+
+// Store keeps things. It may be used by several callers at once.
+type Store interface {
+	// Update runs a function whose writes are kept all together, or not at all where it
+	// returns an error. It may run the function again, so the function changes nothing
+	// outside that it does not set anew. It is not called within another.
+	Update(ctx context.Context, do func(Tx) error) error
+	// View runs a function whose reads all see the same moment.
+	View(ctx context.Context, do func(Reader) error) error
+	// Close ends the use of the store; whatever comes after is ErrUnavailable.
+	Close() error
+}
+
+// Reader reads. Another owner's things are ErrNotFound, as things are that there are not.
+type Reader interface {
+	// Quote returns a quote with its whole history.
+	Quote(number life.Number, eyes Eyes) (Quote, error)
+	// Content returns what a revision of a quote holds.
+	Content(number life.Number, revision int, eyes Eyes) (Content, error)
+	// Quotes lists at most limit quotes, the highest number first, from below the number
+	// after on; from the highest where that is zero.
+	Quotes(by Filter, after life.Number, limit int, eyes Eyes) ([]Head, error)
+	// RateBook returns a revision of the rate book, which is the studio's.
+	RateBook(revision string, eyes Eyes) (RateBook, error)
+	// RateBooks lists at most limit revisions without their documents, the newest first and
+	// those of one moment from the last name to the first, from beyond after on; from the
+	// newest where that is zero.
+	RateBooks(after RateBook, limit int, eyes Eyes) ([]RateBook, error)
+}
+
+// Tx reads and writes. A write that fails dooms the Update it is in.
+type Tx interface {
+	Reader
+	// Create keeps a new quote, a draft, under the next number of the year. Owner is empty
+	// for the studio, else a partner. A rate book revision that is not kept is ErrNotFound.
+	Create(owner string, year int, content Content, mark life.Mark) (Quote, error)
+	// Change makes a change of the quote's life, or gives life's reason why not. The etag is
+	// the one that was read, or empty where any will do. Content counts where a draft is written.
+	Change(number life.Number, etag string, eyes Eyes, change life.Change, content Content, mark life.Mark) (Quote, error)
+	// AddRateBook keeps a revision of the rate book for good. Its Sum is worked out.
+	AddRateBook(book RateBook) (RateBook, error)
+	// Begin claims a request at a time, or returns the answer that was kept. A claim without
+	// an answer is ErrInFlight until it is as old as patience; then it is taken over.
+	Begin(request Request, at time.Time, patience time.Duration) (Claim, error)
+	// Finish keeps the answer of a claim. One that was taken over meanwhile is ErrInFlight,
+	// so that what was written beside it is not kept twice.
+	Finish(claim Claim, answer []byte) error
+}
+
+// Eyes are whose eyes something is read with. The zero value sees nothing.
+type Eyes struct {
+	all   bool
+	owner string
+}
+
+// Studio sees all.
+func Studio() Eyes { return Eyes{all: true} }
+
+// Partner sees what the partner owns.
+func Partner(id string) Eyes { return Eyes{owner: id} }
+
+// Sees reports whether an owner's things are seen.
+func (e Eyes) Sees(owner string) bool { return e.all || owner != "" && owner == e.owner }
+
+// Owner returns the only owner whose things are seen; all says that everyone's are.
+func (e Eyes) Owner() (owner string, all bool) { return e.owner, e.all }
+
+// Quote is a quote as it is kept.
+type Quote struct {
+	life.Quote
+	Owner string // empty for the studio, else a partner
+}
+
+// Head is a quote in a list.
+type Head struct {
+	Number     life.Number
+	Owner      string
+	State      life.State
+	ValidUntil life.Day // the last valid day of its offer; empty where there is none
+	Etag       string
+}
+
+// Filter picks quotes. The zero value picks all.
+type Filter struct {
+	State    life.State // as recorded; empty for any
+	Owner    *string    // nil for any
+	Year     int        // 0 for any
+	LapsedBy life.Day   // offers that are recorded as issued and may no longer be taken on this day; empty for any
+}
+
+// Content is what a revision holds. Empty bytes and none are the same.
+type Content struct {
+	Brief       []byte // JSON
+	RateBook    string // the revision that it was priced by
+	Engine      int    // the edition of the engine that priced it
+	Fingerprint string // of brief, rate book and engine
+	Document    []byte // the priced quote
+}
+
+// Sum names the content: the SHA-256 of its parts, each after its length, in hexadecimal.
+func (c Content) Sum() string {
+	sum := sha256.New()
+	part := func(b []byte) {
+		sum.Write(binary.BigEndian.AppendUint64(nil, uint64(len(b))))
+		sum.Write(b)
+	}
+	part(c.Brief)
+	part([]byte(c.RateBook))
+	part(binary.BigEndian.AppendUint64(nil, uint64(c.Engine)))
+	part([]byte(c.Fingerprint))
+	part(c.Document)
+	return hex.EncodeToString(sum.Sum(nil))
+}
+
+// RateBook is a revision of the studio's rate book.
+type RateBook struct {
+	Revision string // its name
+	Document []byte
+	Sum      string    // SHA-256 of the document in hexadecimal
+	At       time.Time // when it was added, UTC, to the microsecond
+}
+
+// Request is a write that its caller may send again.
+type Request struct {
+	Caller string            // who asks; ids of different callers are apart
+	ID     string            // the caller's own name for the request
+	Body   [sha256.Size]byte // the SHA-256 of what is asked
+}
+
+// Claim is the right to answer a request, or the answer.
+type Claim struct {
+	Request Request
+	Attempt int    // counts how often the request was claimed
+	Done    bool   // it was answered before
+	Answer  []byte // of a request that was answered
+}
+
+// Moment is a time as every store keeps it: UTC, to the microsecond.
+func Moment(t time.Time) time.Time { return time.UnixMicro(t.UnixMicro()).UTC() }
