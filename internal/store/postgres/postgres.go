@@ -1,0 +1,125 @@
+// Package postgres keeps what the store keeps in PostgreSQL: for more than one server.
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/jackc/pgx/v5/stdlib"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/migration"
+	"github.com/mouldwright/mouldwright/internal/store/rows"
+)
+
+// tries bounds how often an Update is run whose transaction the database broke off.
+const tries = 10
+
+// Store keeps things in a database.
+type Store struct {
+	pool *pgxpool.Pool
+}
+
+// Open connects to a database, by a URL or a list of settings, and brings it to the newest form.
+func Open(ctx context.Context, address string) (*Store, error) {
+	config, err := pgxpool.ParseConfig(address)
+	if err != nil {
+		return nil, err // it does not repeat a password
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, config)
+	if err != nil {
+		return nil, err
+	}
+	db := stdlib.OpenDBFromPool(pool)
+	err = migration.Up(ctx, db, migration.Postgres)
+	if err = errors.Join(err, db.Close()); err != nil {
+		pool.Close()
+		return nil, meaning(ctx, fmt.Errorf("open the database: %w", err))
+	}
+	return &Store{pool: pool}, nil
+}
+
+// Close ends the use of the store, once what is under way has ended.
+func (s *Store) Close() error {
+	s.pool.Close()
+	return nil
+}
+
+// Update runs a function whose writes are kept all together.
+//
+// What a write depends on, it locks: a quote's row and the row of a year's numbers, so that
+// writers wait for each other there, and each statement sees what was committed before it
+// began ("Read Committed Isolation Level" and "Explicit Locking" in PostgreSQL's manual).
+// Serializable isolation would hold the same, but every quote takes its number from one row:
+// all but one of the writers at a time would be broken off and run again, where here they wait.
+// What is left to run again are deadlocks, of functions that change several quotes in
+// different orders. Nothing of what was broken off is kept; a connection that breaks at the
+// commit is another matter, and is not tried again.
+func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
+	var err error
+	for range tries {
+		err = s.within(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx *rows.Tx) error { return rows.Run(tx, do) })
+		if !brokenOff(err) {
+			return err
+		}
+	}
+	return fmt.Errorf("%w: broken off %d times: %w", store.ErrUnavailable, tries, err)
+}
+
+// View runs a function whose reads all see the same moment.
+func (s *Store) View(ctx context.Context, do func(store.Reader) error) error {
+	return s.within(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx *rows.Tx) error { return do(tx) })
+}
+
+func (s *Store) within(ctx context.Context, options pgx.TxOptions, do func(*rows.Tx) error) error {
+	tx, err := s.pool.BeginTx(ctx, options)
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // after a commit it does nothing; after a failure there is nothing to add
+	if err := do(rows.For(ctx, querier{tx}, " FOR UPDATE")); err != nil {
+		return err
+	}
+	return meaning(ctx, tx.Commit(ctx))
+}
+
+// querier runs the rows' statements in a transaction.
+type querier struct{ tx pgx.Tx }
+
+// Exec sends statements together: what waits for a row's lock waits the shorter, the fewer
+// times its holder waits for answers.
+func (q querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int64, error) {
+	var batch pgx.Batch
+	for _, s := range statements {
+		batch.Queue(s.SQL, s.Args...)
+	}
+	answers := q.tx.SendBatch(ctx, &batch)
+	changed := make([]int64, len(statements))
+	for i := range changed {
+		tag, err := answers.Exec()
+		if err != nil {
+			_ = answers.Close() // says the same again
+			return nil, meaning(ctx, err)
+		}
+		changed[i] = tag.RowsAffected()
+	}
+	return changed, meaning(ctx, answers.Close())
+}
+
+// Each calls row for each row of a query.
+func (q querier) Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error {
+	found, err := q.tx.Query(ctx, query, args...)
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	defer found.Close()
+	for found.Next() {
+		if err := row(found.Scan); err != nil {
+			return err
+		}
+	}
+	return meaning(ctx, found.Err())
+}

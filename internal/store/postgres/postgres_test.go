@@ -1,0 +1,182 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/migration"
+	"github.com/mouldwright/mouldwright/internal/store/postgres/postgrestest"
+	"github.com/mouldwright/mouldwright/internal/store/storetest"
+)
+
+// server is one for all tests here: starting one takes longer than what they do with it.
+var server *postgrestest.Server
+
+func TestMain(m *testing.M) { os.Exit(postgrestest.Run(m, &server)) }
+
+func open(t testing.TB, address string) *Store {
+	t.Helper()
+	s, err := Open(t.Context(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.Close() }) // it cannot fail
+	return s
+}
+
+func fresh(t testing.TB) *Store {
+	t.Helper()
+	return open(t, postgrestest.Address(t, server))
+}
+
+// The databases' own order is that of a dictionary, in which A stands beside a: keys keep the
+// order of their bytes all the same.
+func TestStore(t *testing.T) {
+	storetest.Run(t, func(t testing.TB) store.Store {
+		t.Helper()
+		return open(t, postgrestest.Collated(t, server))
+	})
+}
+
+func TestTheTablesKeepThePast(t *testing.T) {
+	s := fresh(t)
+	storetest.Tables(t, s, func(ctx context.Context, statement string) error {
+		_, err := s.pool.Exec(ctx, statement)
+		return err
+	},
+		`TRUNCATE history`, `TRUNCATE rate_books CASCADE`, `TRUNCATE quotes CASCADE`, `TRUNCATE serials`,
+		`INSERT INTO serials (year, last) VALUES (2027, 0) ON CONFLICT (year) DO UPDATE SET last = 0`,
+	)
+}
+
+// Servers that start together bring the database to the newest form once, and share its numbers.
+func TestSeveralServers(t *testing.T) {
+	address := postgrestest.Address(t, server)
+	stores, errs := make([]store.Store, 3), make([]error, 3)
+	done := make(chan struct{})
+	for i := range stores {
+		go func() {
+			var s *Store
+			s, errs[i] = Open(t.Context(), address)
+			stores[i] = s
+			done <- struct{}{}
+		}()
+	}
+	for range stores {
+		<-done
+	}
+	if err := errors.Join(errs...); err != nil {
+		t.Fatal(err)
+	}
+	storetest.Several(t, stores...)
+	for _, s := range stores {
+		_ = s.Close()
+	}
+}
+
+func TestWhatIsKeptIsThereAgain(t *testing.T) {
+	address := postgrestest.Address(t, server)
+	first := open(t, address)
+	want := storetest.Fill(t, first)
+	_ = first.Close()
+	storetest.Holds(t, open(t, address), want)
+}
+
+func TestANewerDatabase(t *testing.T) {
+	address := postgrestest.Address(t, server)
+	s := open(t, address)
+	if _, err := s.pool.Exec(t.Context(), `INSERT INTO goose_db_version (version_id, is_applied) VALUES (9000, true)`); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Open(t.Context(), address)
+	var newer migration.NewerError
+	if !errors.As(err, &newer) || newer.Database != 9000 || !strings.Contains(err.Error(), "use the program that wrote it") {
+		t.Errorf("got %v", err)
+	}
+}
+
+// A database that takes no writes, that ends a connection, or that is not there is not
+// available, and what was kept is there when it is back.
+func TestTheDatabaseIsAway(t *testing.T) {
+	if server == nil {
+		postgrestest.Address(t, server) // says why not
+	}
+	own, err := postgrestest.Start()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = own.Stop() }() // it may be down already
+	address := postgrestest.Address(t, own)
+	s := open(t, address)
+	want := storetest.Fill(t, s)
+	readOnly := open(t, address+" default_transaction_read_only=on")
+	for name, s := range map[string]*Store{"read only": readOnly, "cut off": s} {
+		err := s.Update(t.Context(), func(tx store.Tx) error {
+			if name == "cut off" {
+				if err := own.Stall(); err != nil {
+					t.Fatal(err)
+				}
+			}
+			_, err := tx.AddRateBook(store.RateBook{Revision: name})
+			return err
+		})
+		if !errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := Open(t.Context(), address); !errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("not there: %v", err)
+	}
+	if err := own.Again(); err != nil {
+		t.Fatal(err)
+	}
+	storetest.Holds(t, s, want)
+}
+
+// A database that breaks off every transaction is given up on in the end.
+func TestItIsNotTriedForever(t *testing.T) {
+	s := fresh(t)
+	runs := 0
+	err := s.Update(t.Context(), func(tx store.Tx) error {
+		runs++
+		if _, err := tx.AddRateBook(store.RateBook{Revision: "a"}); err != nil {
+			return err
+		}
+		return s.breakOff(t)
+	})
+	if runs != tries || !errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("after %d runs: %v", runs, err)
+	}
+}
+
+// breakOff is the error of a deadlock, made by PostgreSQL itself.
+func (s *Store) breakOff(t *testing.T) error {
+	t.Helper()
+	_, err := s.pool.Exec(t.Context(), `DO $$ BEGIN RAISE EXCEPTION USING ERRCODE = 'deadlock_detected'; END $$`)
+	if err == nil {
+		t.Fatal("nothing was raised")
+	}
+	return err
+}
+
+// BenchmarkQuote creates and issues a quote; its two transactions are set against two bare
+// inserts of as many bytes, each as durable where MOULDWRIGHT_FSYNC is set.
+func BenchmarkQuote(b *testing.B) {
+	for _, writers := range []int{1, 8} {
+		b.Run(fmt.Sprintf("%d writers", writers), func(b *testing.B) {
+			s := fresh(b)
+			if _, err := s.pool.Exec(b.Context(), `CREATE TABLE bare (id BIGSERIAL PRIMARY KEY, document BYTEA NOT NULL)`); err != nil {
+				b.Fatal(err)
+			}
+			storetest.Ratio(b, s, writers, func(document []byte) error {
+				_, err := s.pool.Exec(b.Context(), `INSERT INTO bare (document) VALUES ($1)`, document)
+				return err
+			})
+		})
+	}
+}
