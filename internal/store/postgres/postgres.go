@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -60,13 +62,27 @@ func (s *Store) Close() error {
 // commit is another matter, and is not tried again.
 func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
 	var err error
-	for range tries {
+	for n := range tries {
 		err = s.within(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx *rows.Tx) error { return rows.Run(tx, do) })
 		if !brokenOff(err) {
 			return err
 		}
+		if err := pause(ctx, n); err != nil {
+			return err
+		}
 	}
 	return fmt.Errorf("%w: broken off %d times: %w", store.ErrUnavailable, tries, err)
+}
+
+// pause waits for up to 1, 2, 4, ... ms, by chance, so that those that were broken off for each
+// other do not meet again.
+func pause(ctx context.Context, n int) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(rand.N(time.Millisecond << n)):
+		return nil
+	}
 }
 
 // View runs a function whose reads all see the same moment.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -232,19 +233,55 @@ func oneAccepts(t *testing.T, s store.Store) {
 	equal(t, "history", len(read(t, s, q.Number).History), 3)
 }
 
-// Changes of one quote at once are all kept, one after the other, however they cross with those
-// of another quote that the same update changes in the other order.
-func manyRevise(t *testing.T, s store.Store) {
+// soon is long enough for somebody else to do something, where nothing hinders them. No test
+// fails for its being too short: then it sees less.
+const soon = 100 * time.Millisecond
+
+// A change waits for another of the same quote that is under way, and then sees what it did.
+func changeWaits(t *testing.T, s store.Store) {
+	q := must(t, s, create(t, s, ""), life.Issue(on(20)), 2)
+	second := make(chan error, 1)
+	update(t, s, func(tx store.Tx) error {
+		_, err := tx.Change(q.Number, q.Etag(), store.Studio(), life.Accept(), store.Content{}, january(3))
+		go func() {
+			_, err := change(t.Context(), s, q.Number, q.Etag(), life.Decline(), 3)
+			second <- err
+		}()
+		select {
+		case err := <-second:
+			t.Errorf("it did not wait: %v", err)
+			second <- err
+		case <-time.After(soon):
+		}
+		return err
+	})
+	fails(t, <-second, store.ErrStale)
+	equal(t, "state", read(t, s, q.Number).State(), life.Accepted)
+}
+
+// Changes of two quotes that are made in one order and in the other are all kept: where two
+// updates wait for each other, one is run again.
+func crossing(t *testing.T, s store.Store) {
 	a, b := create(t, s, ""), create(t, s, "")
+	var met [2]chan struct{}
+	var once [2]sync.Once
+	for i := range met {
+		met[i] = make(chan struct{})
+	}
 	together(func(w int) {
-		first, second := a.Number, b.Number
-		if w%2 == 1 {
-			first, second = second, first
+		order, mine := []life.Number{a.Number, b.Number}, w%2
+		if mine == 1 {
+			slices.Reverse(order)
 		}
 		err := s.Update(t.Context(), func(tx store.Tx) error {
-			for _, n := range []life.Number{first, second} {
+			for _, n := range order {
 				if _, err := tx.Change(n, "", store.Studio(), life.Revise(""), content(fmt.Sprint("writer ", w)), january(2)); err != nil {
 					return err
+				}
+				once[mine].Do(func() { close(met[mine]) })
+				select { // until a writer of the other order has changed its first
+				case <-met[1-mine]:
+				case <-time.After(soon):
 				}
 			}
 			return nil

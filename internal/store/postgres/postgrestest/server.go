@@ -51,7 +51,7 @@ func Start() (*Server, error) {
 
 // Again starts a server that was stalled.
 func (s *Server) Again() error {
-	settings := fmt.Sprintf("-k %s -c listen_addresses='' -c max_connections=200", s.folder)
+	settings := fmt.Sprintf("-k %s -c listen_addresses='' -c max_connections=200 -c deadlock_timeout=50ms", s.folder)
 	if os.Getenv("MOULDWRIGHT_FSYNC") == "" { // set for figures, which are worth nothing without the disk
 		settings += " -c fsync=off"
 	}
