@@ -13,8 +13,8 @@ require (
 	github.com/pressly/goose/v3 v3.30.0
 	github.com/quagmt/udecimal v1.10.1
 	github.com/stretchr/testify v1.12.1
-	google.golang.org/genproto/googleapis/api v0.0.0-20261110000943-09e21b237f2c
-	google.golang.org/genproto/googleapis/rpc v0.0.0-20261110000943-09e21b237f2c
+	google.golang.org/genproto/googleapis/api v0.0.0-20261026165753-2ffab32bce7e
+	google.golang.org/genproto/googleapis/rpc v0.0.0-20261019180522-ce908d29299b
 	google.golang.org/grpc v1.85.0
 	google.golang.org/protobuf v1.36.12
 	modernc.org/sqlite v1.62.0
@@ -43,7 +43,7 @@ require (
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/text v0.44.0 // indirect
 	google.golang.org/grpc/cmd/protoc-gen-go-grpc v1.6.2 // indirect
-	modernc.org/libc v1.80.2 // indirect
+	modernc.org/libc v1.80.1 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
 )
@@ -55,4 +55,10 @@ tool (
 	google.golang.org/protobuf/cmd/protoc-gen-go
 )
 
-replace modernc.org/libc => modernc.org/libc v1.80.1
+// What goose asks for beyond what it needs here, which is one of its many drivers: SQLite's C library in a later version than
+// SQLite was translated for, and descriptors from which the contract would be generated otherwise.
+exclude (
+	google.golang.org/genproto/googleapis/api v0.0.0-20261110000943-09e21b237f2c
+	google.golang.org/genproto/googleapis/rpc v0.0.0-20261110000943-09e21b237f2c
+	modernc.org/libc v1.80.2
+)
