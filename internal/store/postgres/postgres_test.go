@@ -17,7 +17,10 @@ import (
 // server is one for all tests here: starting one takes longer than what they do with it.
 var server *postgrestest.Server
 
-func TestMain(m *testing.M) { os.Exit(postgrestest.Run(m, &server)) }
+func TestMain(m *testing.M) {
+	storetest.Writer(func(ctx context.Context, address string) (store.Store, error) { return Open(ctx, address) })
+	os.Exit(postgrestest.Run(m, &server))
+}
 
 func open(t testing.TB, address string) *Store {
 	t.Helper()
@@ -136,6 +139,11 @@ func TestTheDatabaseIsAway(t *testing.T) {
 		t.Fatal(err)
 	}
 	storetest.Holds(t, s, want)
+}
+
+func TestKilled(t *testing.T) {
+	address := postgrestest.Address(t, server)
+	storetest.Crash(t, address, func(t testing.TB) store.Store { return open(t, address) })
 }
 
 // A database that breaks off every transaction is given up on in the end.

@@ -16,6 +16,11 @@ import (
 	"github.com/mouldwright/mouldwright/internal/store/storetest"
 )
 
+func TestMain(m *testing.M) {
+	storetest.Writer(func(ctx context.Context, path string) (store.Store, error) { return Open(ctx, path) })
+	os.Exit(m.Run())
+}
+
 func open(t testing.TB, path string) *Store {
 	t.Helper()
 	s, err := Open(t.Context(), path)
@@ -194,6 +199,11 @@ func TestAFullDisk(t *testing.T) {
 func TestTwoOnOneFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "quotes.db")
 	storetest.Several(t, open(t, path), open(t, path))
+}
+
+func TestKilled(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "quotes.db")
+	storetest.Crash(t, path, func(t testing.TB) store.Store { return open(t, path) })
 }
 
 // What is on the disk and was changed there is not given out as a quote.
