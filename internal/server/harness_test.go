@@ -63,12 +63,19 @@ func demoBooks(t testing.TB, rules *wire.Validator) *Books {
 	return NewBooks(book)
 }
 
+// patient is how long a call may take in tests that are not of that: longer than the
+// service allows, since the machine may be busy and the race detector slow.
+const patient = 25 * time.Second
+
 // start serves on a free port. Quotes stands in for the quote service where it is given.
 func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *running {
 	t.Helper()
 	rules := rulesOf(t)
 	book := &logbook{}
 	c.Books, c.Logger = demoBooks(t, rules), slog.New(slog.NewJSONHandler(book, nil))
+	if c.Timeout == 0 {
+		c.Timeout = patient
+	}
 	c = c.withDefaults()
 	shelved(t, c.Meshes)
 	all := services(c, rules)
