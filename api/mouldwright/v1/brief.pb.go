@@ -3084,14 +3084,24 @@ func (x *Delivery) GetPlace() string {
 	return ""
 }
 
-// Terms agreed with a partner. They are the studio's to set: a partner's own key will bring its terms, and a brief from a partner will
-// not be let set them.
+// Terms agreed with a partner. They are the studio's to set: a partner's own key brings its terms, and a brief from a partner may not
+// set them.
 type PartnerTerms struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Discount on the price in percent, "0" to "90".
 	DiscountPercent string `protobuf:"bytes,1,opt,name=discount_percent,json=discountPercent,proto3" json:"discount_percent,omitempty"`
 	// Margin on the price in percent in place of the rate book's, "0" to "95".
 	MarginPercent string `protobuf:"bytes,2,opt,name=margin_percent,json=marginPercent,proto3" json:"margin_percent,omitempty"`
+	// ISO 4217 code of the currency that the partner is quoted in; empty for the rate book's own.
+	CurrencyCode string `protobuf:"bytes,3,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
+	// Units of that currency for one of the rate book's, "0.0001" to "99999.999999"; required with a currency of the partner's own. It is agreed
+	// with the partner and stands until the terms change.
+	ExchangeRate string `protobuf:"bytes,4,opt,name=exchange_rate,json=exchangeRate,proto3" json:"exchange_rate,omitempty"`
+	// Code of the rate book's tax rate that all of the partner's work is taxed at, such as one of 0 % for an export; empty for what the brief or the
+	// rate book says.
+	Tax string `protobuf:"bytes,5,opt,name=tax,proto3" json:"tax,omitempty"`
+	// Codes of the finishes that the partner may order; none for all.
+	Finishes      []string `protobuf:"bytes,6,rep,name=finishes,proto3" json:"finishes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3138,6 +3148,34 @@ func (x *PartnerTerms) GetMarginPercent() string {
 		return x.MarginPercent
 	}
 	return ""
+}
+
+func (x *PartnerTerms) GetCurrencyCode() string {
+	if x != nil {
+		return x.CurrencyCode
+	}
+	return ""
+}
+
+func (x *PartnerTerms) GetExchangeRate() string {
+	if x != nil {
+		return x.ExchangeRate
+	}
+	return ""
+}
+
+func (x *PartnerTerms) GetTax() string {
+	if x != nil {
+		return x.Tax
+	}
+	return ""
+}
+
+func (x *PartnerTerms) GetFinishes() []string {
+	if x != nil {
+		return x.Finishes
+	}
+	return nil
 }
 
 // A named change to the brief, priced as an alternative.
@@ -3473,10 +3511,14 @@ const file_mouldwright_v1_brief_proto_rawDesc = "" +
 	"\fconsignments\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x01H\x01R\fconsignments\x88\x01\x01\x12\x1e\n" +
 	"\x05place\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x05placeB\x0e\n" +
 	"\f_distance_kmB\x0f\n" +
-	"\r_consignments\"\xb0\x01\n" +
+	"\r_consignments\"\x84\x03\n" +
 	"\fPartnerTerms\x12Q\n" +
 	"\x10discount_percent\x18\x01 \x01(\tB&\xbaH#r!2\x1f^([0-9]{1,2}([.][0-9]{1,4})?)?$R\x0fdiscountPercent\x12M\n" +
-	"\x0emargin_percent\x18\x02 \x01(\tB&\xbaH#r!2\x1f^([0-9]{1,2}([.][0-9]{1,4})?)?$R\rmarginPercent\"\xac\x02\n" +
+	"\x0emargin_percent\x18\x02 \x01(\tB&\xbaH#r!2\x1f^([0-9]{1,2}([.][0-9]{1,4})?)?$R\rmarginPercent\x129\n" +
+	"\rcurrency_code\x18\x03 \x01(\tB\x14\xbaH\x11r\x0f2\r^([A-Z]{3})?$R\fcurrencyCode\x12K\n" +
+	"\rexchange_rate\x18\x04 \x01(\tB&\xbaH#r!2\x1f^([0-9]{1,5}([.][0-9]{1,6})?)?$R\fexchangeRate\x12\x19\n" +
+	"\x03tax\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18<R\x03tax\x12/\n" +
+	"\bfinishes\x18\x06 \x03(\tB\x13\xbaH\x10\x92\x01\r\x10\xc8\x01\x18\x01\"\x06r\x04\x10\x01\x18<R\bfinishes\"\xac\x02\n" +
 	"\x06Option\x127\n" +
 	"\x04code\x18\x01 \x01(\tB#\xe0A\x02\xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,39}$R\x04code\x12!\n" +
 	"\x04name\x18\x02 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x04name\x128\n" +
