@@ -92,8 +92,8 @@ type Eyes struct {
 // Studio sees all.
 func Studio() Eyes { return Eyes{all: true} }
 
-// Partner sees what the partner owns.
-func Partner(id string) Eyes { return Eyes{owner: id} }
+// EyesOf a partner see what the partner owns.
+func EyesOf(id string) Eyes { return Eyes{owner: id} }
 
 // Sees reports whether an owner's things are seen.
 func (e Eyes) Sees(owner string) bool { return e.all || owner != "" && owner == e.owner }
@@ -131,6 +131,17 @@ type Content struct {
 	Engine      int    // the edition of the engine that priced it
 	Fingerprint string // of brief, rate book and engine
 	Document    []byte // the priced quote
+	Meshes      []MeshRef
+	Summary     Summary // for lists; nothing is reckoned from it
+}
+
+// MeshRef is a mesh that a brief names, with the content that it had then.
+type MeshRef struct{ Name, Sum string }
+
+// Summary is what a list shows of a quote: what its document says, in the caller's words.
+type Summary struct {
+	Title, Client, Reference string
+	Currency, Net            string // ISO 4217 code and decimal amount
 }
 
 // Sum names the content: the SHA-256 of its parts, each after its length, in hexadecimal.
@@ -154,6 +165,59 @@ type RateBook struct {
 	Document []byte
 	Sum      string    // SHA-256 of the document in hexadecimal
 	At       time.Time // when it was added, UTC, to the microsecond
+}
+
+// Partner is an agency that orders on terms of its own.
+type Partner struct {
+	ID      string // its name in resource names, and as an owner
+	Title   string
+	Terms   []byte // JSON
+	Closed  bool   // its keys open nothing any more
+	Version int    // from 1; goes up with every change
+	At      time.Time
+}
+
+// Key is what is kept of an access key: enough to know it again, and not to make it.
+type Key struct {
+	ID      string
+	Owner   string // empty for the studio, else a partner
+	Title   string
+	Scopes  []string
+	Digest  [sha256.Size]byte // of its secret
+	Made    time.Time
+	Expires time.Time // zero for never
+	Revoked time.Time // zero for not
+	Used    time.Time // the last time that was noted; zero for never
+}
+
+// Mesh is a mesh file that is kept under a name of its owner's.
+type Mesh struct {
+	Owner   string // empty for the studio, else a partner
+	Name    string
+	Sum     string // of the file and all that its measures depend on besides
+	FileSum string // SHA-256 of the file
+	Format  string
+	Reading []byte // JSON: how the file is read
+	Size    int    // bytes of the file
+	Room    int    // bytes that it takes of its owner's room
+	File    []byte // left out in lists
+	At      time.Time
+}
+
+// Enquiry is what a visitor asked for.
+type Enquiry struct {
+	ID       string
+	At       time.Time
+	Until    life.Day // the last day that it may be kept
+	Document []byte   // JSON
+}
+
+// Actual is a note of what a quote's work really took.
+type Actual struct {
+	Step     int // from 1, in the order that they came
+	By       life.Actor
+	At       time.Time
+	Document []byte // JSON
 }
 
 // Request is a write that its caller may send again.

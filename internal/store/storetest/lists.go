@@ -87,7 +87,7 @@ func keys(t *testing.T, s store.Store) {
 	}
 	at := january(1).At.Add(-time.Hour)
 	for i, name := range variants() {
-		equal(t, "quotes of "+name, len(list(t, s, store.Filter{}, store.Partner(name))), 1)
+		equal(t, "quotes of "+name, len(list(t, s, store.Filter{}, store.EyesOf(name))), 1)
 		update(t, s, func(tx store.Tx) error {
 			_, err := tx.AddRateBook(store.RateBook{Revision: name, Document: []byte(name), At: at})
 			if err == nil {
@@ -150,7 +150,7 @@ func neverKept(t *testing.T, s store.Store, key string) {
 		}
 	}
 	fails(t, s.View(t.Context(), func(r store.Reader) error { _, err := r.RateBook(key, store.Studio()); return err }), store.ErrNotFound)
-	equal(t, "quotes", len(list(t, s, store.Filter{Owner: &key}, store.Studio()))+len(list(t, s, store.Filter{}, store.Partner(key))), 0)
+	equal(t, "quotes", len(list(t, s, store.Filter{Owner: &key}, store.Studio()))+len(list(t, s, store.Filter{}, store.EyesOf(key))), 0)
 	equal(t, "quotes in a state", len(list(t, s, store.Filter{State: life.State(key)}, store.Studio())), 0)
 }
 

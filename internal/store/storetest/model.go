@@ -52,7 +52,7 @@ func likeTheModel(t *testing.T, s store.Store) {
 
 // someEyes are the studio's more often than others.
 func someEyes(t *rapid.T) store.Eyes {
-	all := []store.Eyes{store.Studio(), store.Studio(), store.Studio(), store.Partner("fair"), store.Partner("Fair"), {}}
+	all := []store.Eyes{store.Studio(), store.Studio(), store.Studio(), store.EyesOf("fair"), store.EyesOf("Fair"), {}}
 	return all[rapid.IntRange(0, len(all)-1).Draw(t, "eyes")]
 }
 

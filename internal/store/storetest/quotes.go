@@ -94,9 +94,9 @@ func stale(t *testing.T, s store.Store) {
 
 func whoseEyes(t *testing.T, s store.Store) {
 	own, other, studio := create(t, s, "fair"), create(t, s, "pier"), create(t, s, "")
-	partner := store.Partner("fair")
+	partner := store.EyesOf("fair")
 	for _, hidden := range []store.Quote{other, studio} {
-		for _, eyes := range []store.Eyes{partner, store.Partner(""), {}} {
+		for _, eyes := range []store.Eyes{partner, store.EyesOf(""), {}} {
 			fails(t, s.View(t.Context(), func(r store.Reader) error { _, err := r.Quote(hidden.Number, eyes); return err }), store.ErrNotFound)
 			fails(t, s.View(t.Context(), func(r store.Reader) error { _, err := r.Content(hidden.Number, 1, eyes); return err }), store.ErrNotFound)
 			fails(t, s.View(t.Context(), func(r store.Reader) error { _, err := r.RateBook(book, eyes); return err }), store.ErrNotFound)
@@ -109,7 +109,7 @@ func whoseEyes(t *testing.T, s store.Store) {
 	equal(t, "the partner's list", numbers(list(t, s, store.Filter{}, partner)), []life.Number{own.Number})
 	pier := "pier"
 	equal(t, "another's, asked for", len(list(t, s, store.Filter{Owner: &pier}, partner)), 0)
-	equal(t, "nobody's list", len(list(t, s, store.Filter{}, store.Partner("")))+len(list(t, s, store.Filter{}, store.Eyes{})), 0)
+	equal(t, "nobody's list", len(list(t, s, store.Filter{}, store.EyesOf("")))+len(list(t, s, store.Filter{}, store.Eyes{})), 0)
 	equal(t, "the studio's list", len(list(t, s, store.Filter{}, store.Studio())), 3)
 	view(t, s, func(r store.Reader) error {
 		q, err := r.Quote(own.Number, partner)
