@@ -155,7 +155,7 @@ var File_mouldwright_v1_labour_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_labour_service_proto_rawDesc = "" +
 	"\n" +
-	"#mouldwright/v1/labour_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1amouldwright/v1/quote.proto\"\x9c\x01\n" +
+	"#mouldwright/v1/labour_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1amouldwright/v1/quote.proto\"\x9c\x01\n" +
 	"\x15EstimateLabourRequest\x126\n" +
 	"\x05brief\x18\x01 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
 	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\"\xe5\x01\n" +
@@ -164,9 +164,9 @@ const file_mouldwright_v1_labour_service_proto_rawDesc = "" +
 	"\x05lines\x18\x02 \x03(\v2\x1a.mouldwright.v1.LabourLineR\x05lines\x12;\n" +
 	"\vskill_hours\x18\x03 \x03(\v2\x1a.mouldwright.v1.SkillHoursR\n" +
 	"skillHours\x12.\n" +
-	"\x05hours\x18\x04 \x01(\v2\x18.mouldwright.v1.QuantityR\x05hours2\x90\x01\n" +
-	"\rLabourService\x12\x7f\n" +
-	"\x0eEstimateLabour\x12%.mouldwright.v1.EstimateLabourRequest\x1a&.mouldwright.v1.EstimateLabourResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/labour:estimateBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"\x05hours\x18\x04 \x01(\v2\x18.mouldwright.v1.QuantityR\x05hours2\x99\x01\n" +
+	"\rLabourService\x12\x87\x01\n" +
+	"\x0eEstimateLabour\x12%.mouldwright.v1.EstimateLabourRequest\x1a&.mouldwright.v1.EstimateLabourResponse\"&\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/labour:estimateBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_labour_service_proto_rawDescOnce sync.Once
@@ -208,6 +208,7 @@ func file_mouldwright_v1_labour_service_proto_init() {
 	if File_mouldwright_v1_labour_service_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
 	file_mouldwright_v1_brief_proto_init()
 	file_mouldwright_v1_common_proto_init()
 	file_mouldwright_v1_quote_proto_init()

@@ -182,7 +182,7 @@ var File_mouldwright_v1_margin_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_margin_service_proto_rawDesc = "" +
 	"\n" +
-	"#mouldwright/v1/margin_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1amouldwright/v1/quote.proto\x1a\x1emouldwright/v1/rate_book.proto\"\xd6\x01\n" +
+	"#mouldwright/v1/margin_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1amouldwright/v1/quote.proto\x1a\x1emouldwright/v1/rate_book.proto\"\xd6\x01\n" +
 	"\x12ApplyMarginRequest\x12@\n" +
 	"\x05costs\x18\x01 \x03(\v2\x1a.mouldwright.v1.CostAmountB\x0e\xe0A\x02\xbaH\b\x92\x01\x05\b\x01\x10\x88'R\x05costs\x121\n" +
 	"\x05terms\x18\x02 \x01(\v2\x1b.mouldwright.v1.MarginTermsR\x05terms\x12K\n" +
@@ -193,9 +193,9 @@ const file_mouldwright_v1_margin_service_proto_rawDesc = "" +
 	"\x05steps\x18\x03 \x03(\v2\x19.mouldwright.v1.PriceStepR\x05steps\x12'\n" +
 	"\x03net\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\x03net\x12-\n" +
 	"\x05taxes\x18\x05 \x03(\v2\x17.mouldwright.v1.TaxLineR\x05taxes\x12+\n" +
-	"\x05gross\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyR\x05gross2\x85\x01\n" +
-	"\rMarginService\x12t\n" +
-	"\vApplyMargin\x12\".mouldwright.v1.ApplyMarginRequest\x1a#.mouldwright.v1.ApplyMarginResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/margins:applyBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"\x05gross\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyR\x05gross2\x8d\x01\n" +
+	"\rMarginService\x12|\n" +
+	"\vApplyMargin\x12\".mouldwright.v1.ApplyMarginRequest\x1a#.mouldwright.v1.ApplyMarginResponse\"$\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/margins:applyBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_margin_service_proto_rawDescOnce sync.Once
@@ -242,6 +242,7 @@ func file_mouldwright_v1_margin_service_proto_init() {
 	if File_mouldwright_v1_margin_service_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
 	file_mouldwright_v1_common_proto_init()
 	file_mouldwright_v1_quote_proto_init()
 	file_mouldwright_v1_rate_book_proto_init()

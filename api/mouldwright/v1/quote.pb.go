@@ -2311,50 +2311,50 @@ var File_mouldwright_v1_quote_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_quote_proto_rawDesc = "" +
 	"\n" +
-	"\x1amouldwright/v1/quote.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1bmouldwright/v1/common.proto\"[\n" +
-	"\rMeasureFigure\x124\n" +
-	"\bquantity\x18\x01 \x01(\v2\x18.mouldwright.v1.QuantityR\bquantity\x12\x14\n" +
-	"\x05basis\x18\x02 \x01(\tR\x05basis\"\x9b\b\n" +
-	"\fPieceTakeoff\x12\x14\n" +
-	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\x127\n" +
-	"\asurface\x18\x03 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\asurface\x12/\n" +
-	"\x03rim\x18\x04 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x03rim\x125\n" +
-	"\x06volume\x18\x05 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x06volume\x12<\n" +
+	"\x1amouldwright/v1/quote.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1bmouldwright/v1/common.proto\"g\n" +
+	"\rMeasureFigure\x12:\n" +
+	"\bquantity\x18\x01 \x01(\v2\x18.mouldwright.v1.QuantityB\x04\x88\xcf\x18\x02R\bquantity\x12\x1a\n" +
+	"\x05basis\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x05basis\"\xab\t\n" +
+	"\fPieceTakeoff\x12\x1a\n" +
+	"\x05piece\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x05piece\x12\x18\n" +
+	"\x04name\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12=\n" +
+	"\asurface\x18\x03 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\asurface\x125\n" +
+	"\x03rim\x18\x04 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x03rim\x12;\n" +
+	"\x06volume\x18\x05 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x06volume\x12B\n" +
 	"\n" +
-	"foam_blank\x18\x06 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\tfoamBlank\x12=\n" +
+	"foam_blank\x18\x06 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\tfoamBlank\x12C\n" +
 	"\n" +
-	"silhouette\x18\a \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\n" +
-	"silhouette\x127\n" +
-	"\aparting\x18\b \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\aparting\x125\n" +
-	"\x06flange\x18\t \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x06flange\x12(\n" +
+	"silhouette\x18\a \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\n" +
+	"silhouette\x12=\n" +
+	"\aparting\x18\b \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\aparting\x12;\n" +
+	"\x06flange\x18\t \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x06flange\x12.\n" +
 	"\x04size\x18\n" +
-	" \x01(\v2\x14.mouldwright.v1.SizeR\x04size\x121\n" +
-	"\x04mass\x18\v \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x04mass\x122\n" +
-	"\x15laminate_thickness_mm\x18\f \x01(\x01R\x13laminateThicknessMm\x12,\n" +
-	"\x12mould_thickness_mm\x18\r \x01(\x01R\x10mouldThicknessMm\x12(\n" +
-	"\x04body\x18\x0e \x01(\x0e2\x14.mouldwright.v1.BodyR\x04body\x12\x1d\n" +
+	" \x01(\v2\x14.mouldwright.v1.SizeB\x04\x88\xcf\x18\x02R\x04size\x127\n" +
+	"\x04mass\x18\v \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x04mass\x128\n" +
+	"\x15laminate_thickness_mm\x18\f \x01(\x01B\x04\x88\xcf\x18\x02R\x13laminateThicknessMm\x122\n" +
+	"\x12mould_thickness_mm\x18\r \x01(\x01B\x04\x88\xcf\x18\x02R\x10mouldThicknessMm\x12.\n" +
+	"\x04body\x18\x0e \x01(\x0e2\x14.mouldwright.v1.BodyB\x04\x88\xcf\x18\x02R\x04body\x12#\n" +
 	"\n" +
-	"hand_count\x18\x0f \x01(\x05R\thandCount\x12\x1d\n" +
+	"hand_count\x18\x0f \x01(\x05B\x04\x88\xcf\x18\x02R\thandCount\x12#\n" +
 	"\n" +
-	"cast_count\x18\x10 \x01(\x05R\tcastCount\x12+\n" +
-	"\x05route\x18\x11 \x01(\x0e2\x15.mouldwright.v1.RouteR\x05route\x12#\n" +
-	"\rpattern_count\x18\x12 \x01(\x05R\fpatternCount\x12\x1f\n" +
-	"\vmould_count\x18\x13 \x01(\x05R\n" +
-	"mouldCount\x12*\n" +
-	"\x11mould_piece_count\x18\x14 \x01(\x05R\x0fmouldPieceCount\x12&\n" +
-	"\x0fpulls_per_mould\x18\x15 \x03(\x05R\rpullsPerMould\x121\n" +
-	"\x05zones\x18\x16 \x03(\v2\x1b.mouldwright.v1.ZoneTakeoffR\x05zones\x12\x1a\n" +
-	"\blaminate\x18\x17 \x01(\tR\blaminate\x12\x16\n" +
-	"\x06finish\x18\x18 \x01(\tR\x06finish\"\xe6\x01\n" +
-	"\vZoneTakeoff\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
-	"\x06finish\x18\x02 \x01(\tR\x06finish\x12$\n" +
-	"\x0ecount_per_cast\x18\x03 \x01(\x05R\fcountPerCast\x12\x1f\n" +
-	"\vtotal_count\x18\x04 \x01(\x05R\n" +
-	"totalCount\x121\n" +
-	"\x04area\x18\x05 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x04area\x121\n" +
-	"\x04edge\x18\x06 \x01(\v2\x1d.mouldwright.v1.MeasureFigureR\x04edge\"\xe1\x02\n" +
+	"cast_count\x18\x10 \x01(\x05B\x04\x88\xcf\x18\x02R\tcastCount\x121\n" +
+	"\x05route\x18\x11 \x01(\x0e2\x15.mouldwright.v1.RouteB\x04\x88\xcf\x18\x02R\x05route\x12)\n" +
+	"\rpattern_count\x18\x12 \x01(\x05B\x04\x88\xcf\x18\x02R\fpatternCount\x12%\n" +
+	"\vmould_count\x18\x13 \x01(\x05B\x04\x88\xcf\x18\x02R\n" +
+	"mouldCount\x120\n" +
+	"\x11mould_piece_count\x18\x14 \x01(\x05B\x04\x88\xcf\x18\x02R\x0fmouldPieceCount\x12,\n" +
+	"\x0fpulls_per_mould\x18\x15 \x03(\x05B\x04\x88\xcf\x18\x02R\rpullsPerMould\x127\n" +
+	"\x05zones\x18\x16 \x03(\v2\x1b.mouldwright.v1.ZoneTakeoffB\x04\x88\xcf\x18\x02R\x05zones\x12 \n" +
+	"\blaminate\x18\x17 \x01(\tB\x04\x88\xcf\x18\x02R\blaminate\x12\x1c\n" +
+	"\x06finish\x18\x18 \x01(\tB\x04\x88\xcf\x18\x02R\x06finish\"\x8a\x02\n" +
+	"\vZoneTakeoff\x12\x18\n" +
+	"\x04name\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12\x1c\n" +
+	"\x06finish\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x06finish\x12*\n" +
+	"\x0ecount_per_cast\x18\x03 \x01(\x05B\x04\x88\xcf\x18\x02R\fcountPerCast\x12%\n" +
+	"\vtotal_count\x18\x04 \x01(\x05B\x04\x88\xcf\x18\x02R\n" +
+	"totalCount\x127\n" +
+	"\x04area\x18\x05 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x04area\x127\n" +
+	"\x04edge\x18\x06 \x01(\v2\x1d.mouldwright.v1.MeasureFigureB\x04\x88\xcf\x18\x02R\x04edge\"\xe1\x02\n" +
 	"\n" +
 	"LabourLine\x12\x14\n" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x12\n" +
@@ -2390,23 +2390,23 @@ const file_mouldwright_v1_quote_proto_rawDesc = "" +
 	" \x01(\v2\x15.mouldwright.v1.MoneyR\x06amount\x12:\n" +
 	"\n" +
 	"derivation\x18\v \x01(\v2\x1a.mouldwright.v1.DerivationR\n" +
-	"derivation\"\xb3\x03\n" +
-	"\tPriceLine\x12\x14\n" +
-	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x12\n" +
-	"\x04zone\x18\x02 \x01(\tR\x04zone\x12+\n" +
-	"\x05stage\x18\x03 \x01(\x0e2\x15.mouldwright.v1.StageR\x05stage\x12 \n" +
-	"\vdescription\x18\x04 \x01(\tR\vdescription\x124\n" +
-	"\bquantity\x18\x05 \x01(\v2\x18.mouldwright.v1.QuantityR\bquantity\x124\n" +
+	"derivation\"\xf5\x03\n" +
+	"\tPriceLine\x12\x1a\n" +
+	"\x05piece\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x05piece\x12\x18\n" +
+	"\x04zone\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x04zone\x121\n" +
+	"\x05stage\x18\x03 \x01(\x0e2\x15.mouldwright.v1.StageB\x04\x88\xcf\x18\x02R\x05stage\x12&\n" +
+	"\vdescription\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\vdescription\x12:\n" +
+	"\bquantity\x18\x05 \x01(\v2\x18.mouldwright.v1.QuantityB\x04\x88\xcf\x18\x02R\bquantity\x12:\n" +
 	"\n" +
-	"unit_price\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyR\tunitPrice\x12-\n" +
-	"\x06amount\x18\a \x01(\v2\x15.mouldwright.v1.MoneyR\x06amount\x12\x10\n" +
-	"\x03tax\x18\b \x01(\tR\x03tax\x12:\n" +
+	"unit_price\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\tunitPrice\x123\n" +
+	"\x06amount\x18\a \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x06amount\x12\x16\n" +
+	"\x03tax\x18\b \x01(\tB\x04\x88\xcf\x18\x02R\x03tax\x12@\n" +
 	"\n" +
-	"derivation\x18\t \x01(\v2\x1a.mouldwright.v1.DerivationR\n" +
-	"derivation\x120\n" +
+	"derivation\x18\t \x01(\v2\x1a.mouldwright.v1.DerivationB\x04\x88\xcf\x18\x02R\n" +
+	"derivation\x126\n" +
 	"\x05parts\x18\n" +
-	" \x01(\v2\x1a.mouldwright.v1.PricePartsR\x05parts\x12\x12\n" +
-	"\x04code\x18\v \x01(\tR\x04code\"\x95\x03\n" +
+	" \x01(\v2\x1a.mouldwright.v1.PricePartsB\x04\x88\xcf\x18\x03R\x05parts\x12\x18\n" +
+	"\x04code\x18\v \x01(\tB\x04\x88\xcf\x18\x02R\x04code\"\x95\x03\n" +
 	"\n" +
 	"PriceParts\x12)\n" +
 	"\x04cost\x18\x01 \x01(\v2\x15.mouldwright.v1.MoneyR\x04cost\x121\n" +
@@ -2421,30 +2421,30 @@ const file_mouldwright_v1_quote_proto_rawDesc = "" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12 \n" +
 	"\vdescription\x18\x02 \x01(\tR\vdescription\x12-\n" +
 	"\x06amount\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyR\x06amount\x12/\n" +
-	"\arunning\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\arunning\"\x9d\x01\n" +
-	"\aTaxLine\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\x12\x18\n" +
-	"\apercent\x18\x03 \x01(\tR\apercent\x12'\n" +
-	"\x03net\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\x03net\x12'\n" +
-	"\x03tax\x18\x05 \x01(\v2\x15.mouldwright.v1.MoneyR\x03tax\"\x9e\x01\n" +
-	"\bSubtotal\x12\x14\n" +
-	"\x05piece\x18\x01 \x01(\tR\x05piece\x12+\n" +
-	"\x05stage\x18\x02 \x01(\x0e2\x15.mouldwright.v1.StageR\x05stage\x12 \n" +
-	"\vdescription\x18\x03 \x01(\tR\vdescription\x12-\n" +
-	"\x06amount\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\x06amount\"\x94\x01\n" +
-	"\tZoneCount\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
-	"\x06finish\x18\x02 \x01(\tR\x06finish\x12\x1f\n" +
-	"\vtotal_count\x18\x03 \x01(\x05R\n" +
-	"totalCount\x12:\n" +
+	"\arunning\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\arunning\"\xbb\x01\n" +
+	"\aTaxLine\x12\x18\n" +
+	"\x04code\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04code\x12\x18\n" +
+	"\x04name\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12\x1e\n" +
+	"\apercent\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\apercent\x12-\n" +
+	"\x03net\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x03net\x12-\n" +
+	"\x03tax\x18\x05 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x03tax\"\xb6\x01\n" +
+	"\bSubtotal\x12\x1a\n" +
+	"\x05piece\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x05piece\x121\n" +
+	"\x05stage\x18\x02 \x01(\x0e2\x15.mouldwright.v1.StageB\x04\x88\xcf\x18\x02R\x05stage\x12&\n" +
+	"\vdescription\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\vdescription\x123\n" +
+	"\x06amount\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x06amount\"\xac\x01\n" +
+	"\tZoneCount\x12\x18\n" +
+	"\x04name\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12\x1c\n" +
+	"\x06finish\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x06finish\x12%\n" +
+	"\vtotal_count\x18\x03 \x01(\x05B\x04\x88\xcf\x18\x02R\n" +
+	"totalCount\x12@\n" +
 	"\n" +
-	"derivation\x18\x04 \x01(\v2\x1a.mouldwright.v1.DerivationR\n" +
-	"derivation\"k\n" +
-	"\fStagePayment\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\x12\x18\n" +
-	"\apercent\x18\x02 \x01(\tR\apercent\x12-\n" +
-	"\x06amount\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyR\x06amount\"\xce\x02\n" +
+	"derivation\x18\x04 \x01(\v2\x1a.mouldwright.v1.DerivationB\x04\x88\xcf\x18\x02R\n" +
+	"derivation\"}\n" +
+	"\fStagePayment\x12\x18\n" +
+	"\x04name\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12\x1e\n" +
+	"\apercent\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\apercent\x123\n" +
+	"\x06amount\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x06amount\"\xce\x02\n" +
 	"\fPurchaseLine\x12\x1a\n" +
 	"\bmaterial\x18\x01 \x01(\tR\bmaterial\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x120\n" +
@@ -2457,21 +2457,21 @@ const file_mouldwright_v1_quote_proto_rawDesc = "" +
 	"\fPurchasePack\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05count\x18\x02 \x01(\x05R\x05count\x12+\n" +
-	"\x05price\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyR\x05price\"\x9d\x01\n" +
-	"\fQuoteCaution\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
-	"\x04text\x18\x03 \x01(\tR\x04text\x12\x16\n" +
-	"\x06source\x18\x04 \x01(\tR\x06source\x12\x1d\n" +
+	"\x05price\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyR\x05price\"\xc1\x01\n" +
+	"\fQuoteCaution\x12\x18\n" +
+	"\x04code\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04code\x12\x1a\n" +
+	"\x05title\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x05title\x12\x18\n" +
+	"\x04text\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\x04text\x12\x1c\n" +
+	"\x06source\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\x06source\x12#\n" +
 	"\n" +
-	"decided_by\x18\x05 \x01(\tR\tdecidedBy\x12\x18\n" +
-	"\abecause\x18\x06 \x01(\tR\abecause\"\x95\x01\n" +
-	"\vOptionPrice\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\x12\x12\n" +
-	"\x04name\x18\x02 \x01(\tR\x04name\x12'\n" +
-	"\x03net\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyR\x03net\x125\n" +
+	"decided_by\x18\x05 \x01(\tB\x04\x88\xcf\x18\x02R\tdecidedBy\x12\x1e\n" +
+	"\abecause\x18\x06 \x01(\tB\x04\x88\xcf\x18\x02R\abecause\"\xad\x01\n" +
+	"\vOptionPrice\x12\x18\n" +
+	"\x04code\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04code\x12\x18\n" +
+	"\x04name\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x12-\n" +
+	"\x03net\x18\x03 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x03net\x12;\n" +
 	"\n" +
-	"difference\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyR\n" +
+	"difference\x18\x04 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\n" +
 	"difference\"\xc9\x01\n" +
 	"\x0fRouteComparison\x12\x14\n" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x128\n" +
@@ -2486,39 +2486,39 @@ const file_mouldwright_v1_quote_proto_rawDesc = "" +
 	"\x05costs\x18\x03 \x03(\v2\x18.mouldwright.v1.CostLineR\x05costs\x12/\n" +
 	"\x05steps\x18\x04 \x03(\v2\x19.mouldwright.v1.PriceStepR\x05steps\x12:\n" +
 	"\tpurchases\x18\x05 \x03(\v2\x1c.mouldwright.v1.PurchaseLineR\tpurchases\x127\n" +
-	"\x06routes\x18\x06 \x03(\v2\x1f.mouldwright.v1.RouteComparisonR\x06routes\"\xdc\b\n" +
-	"\x05Quote\x12\x14\n" +
-	"\x05title\x18\x01 \x01(\tR\x05title\x12\x16\n" +
-	"\x06client\x18\x02 \x01(\tR\x06client\x12\x1c\n" +
-	"\treference\x18\x03 \x01(\tR\treference\x12\x16\n" +
-	"\x06studio\x18\x04 \x01(\tR\x06studio\x12,\n" +
-	"\x12rate_book_revision\x18\x05 \x01(\tR\x10rateBookRevision\x12&\n" +
-	"\x0frate_book_basis\x18\x06 \x01(\tR\rrateBookBasis\x12#\n" +
-	"\rcurrency_code\x18\a \x01(\tR\fcurrencyCode\x12\x1f\n" +
-	"\vprepared_on\x18\b \x01(\tR\n" +
-	"preparedOn\x12\x1f\n" +
-	"\vvalid_until\x18\t \x01(\tR\n" +
-	"validUntil\x12#\n" +
+	"\x06routes\x18\x06 \x03(\v2\x1f.mouldwright.v1.RouteComparisonR\x06routes\"\xf8\t\n" +
+	"\x05Quote\x12\x1a\n" +
+	"\x05title\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x05title\x12\x1c\n" +
+	"\x06client\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\x06client\x12\"\n" +
+	"\treference\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\treference\x12\x1c\n" +
+	"\x06studio\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\x06studio\x122\n" +
+	"\x12rate_book_revision\x18\x05 \x01(\tB\x04\x88\xcf\x18\x02R\x10rateBookRevision\x12,\n" +
+	"\x0frate_book_basis\x18\x06 \x01(\tB\x04\x88\xcf\x18\x02R\rrateBookBasis\x12)\n" +
+	"\rcurrency_code\x18\a \x01(\tB\x04\x88\xcf\x18\x02R\fcurrencyCode\x12%\n" +
+	"\vprepared_on\x18\b \x01(\tB\x04\x88\xcf\x18\x02R\n" +
+	"preparedOn\x12%\n" +
+	"\vvalid_until\x18\t \x01(\tB\x04\x88\xcf\x18\x02R\n" +
+	"validUntil\x12)\n" +
 	"\rvalidity_days\x18\n" +
-	" \x01(\x05R\fvalidityDays\x12 \n" +
-	"\vfingerprint\x18\v \x01(\tR\vfingerprint\x124\n" +
-	"\x06pieces\x18\f \x03(\v2\x1c.mouldwright.v1.PieceTakeoffR\x06pieces\x12/\n" +
-	"\x05lines\x18\r \x03(\v2\x19.mouldwright.v1.PriceLineR\x05lines\x12A\n" +
-	"\x0fpiece_subtotals\x18\x0e \x03(\v2\x18.mouldwright.v1.SubtotalR\x0epieceSubtotals\x12A\n" +
-	"\x0fstage_subtotals\x18\x0f \x03(\v2\x18.mouldwright.v1.SubtotalR\x0estageSubtotals\x12'\n" +
-	"\x03net\x18\x10 \x01(\v2\x15.mouldwright.v1.MoneyR\x03net\x12-\n" +
-	"\x05taxes\x18\x11 \x03(\v2\x17.mouldwright.v1.TaxLineR\x05taxes\x12+\n" +
-	"\x05gross\x18\x12 \x01(\v2\x15.mouldwright.v1.MoneyR\x05gross\x128\n" +
-	"\bpayments\x18\x13 \x03(\v2\x1c.mouldwright.v1.StagePaymentR\bpayments\x125\n" +
-	"\aoptions\x18\x14 \x03(\v2\x1b.mouldwright.v1.OptionPriceR\aoptions\x12 \n" +
-	"\vassumptions\x18\x15 \x03(\tR\vassumptions\x12\x1e\n" +
+	" \x01(\x05B\x04\x88\xcf\x18\x02R\fvalidityDays\x12&\n" +
+	"\vfingerprint\x18\v \x01(\tB\x04\x88\xcf\x18\x02R\vfingerprint\x12:\n" +
+	"\x06pieces\x18\f \x03(\v2\x1c.mouldwright.v1.PieceTakeoffB\x04\x88\xcf\x18\x02R\x06pieces\x125\n" +
+	"\x05lines\x18\r \x03(\v2\x19.mouldwright.v1.PriceLineB\x04\x88\xcf\x18\x02R\x05lines\x12G\n" +
+	"\x0fpiece_subtotals\x18\x0e \x03(\v2\x18.mouldwright.v1.SubtotalB\x04\x88\xcf\x18\x02R\x0epieceSubtotals\x12G\n" +
+	"\x0fstage_subtotals\x18\x0f \x03(\v2\x18.mouldwright.v1.SubtotalB\x04\x88\xcf\x18\x02R\x0estageSubtotals\x12-\n" +
+	"\x03net\x18\x10 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x03net\x123\n" +
+	"\x05taxes\x18\x11 \x03(\v2\x17.mouldwright.v1.TaxLineB\x04\x88\xcf\x18\x02R\x05taxes\x121\n" +
+	"\x05gross\x18\x12 \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x05gross\x12>\n" +
+	"\bpayments\x18\x13 \x03(\v2\x1c.mouldwright.v1.StagePaymentB\x04\x88\xcf\x18\x02R\bpayments\x12;\n" +
+	"\aoptions\x18\x14 \x03(\v2\x1b.mouldwright.v1.OptionPriceB\x04\x88\xcf\x18\x02R\aoptions\x12&\n" +
+	"\vassumptions\x18\x15 \x03(\tB\x04\x88\xcf\x18\x02R\vassumptions\x12$\n" +
 	"\n" +
-	"exclusions\x18\x16 \x03(\tR\n" +
-	"exclusions\x12\x1a\n" +
-	"\bwarnings\x18\x17 \x03(\tR\bwarnings\x128\n" +
-	"\bcautions\x18\x18 \x03(\v2\x1c.mouldwright.v1.QuoteCautionR\bcautions\x124\n" +
-	"\bworkings\x18\x19 \x01(\v2\x18.mouldwright.v1.WorkingsR\bworkings\x12:\n" +
-	"\vzone_counts\x18\x1a \x03(\v2\x19.mouldwright.v1.ZoneCountR\n" +
+	"exclusions\x18\x16 \x03(\tB\x04\x88\xcf\x18\x02R\n" +
+	"exclusions\x12 \n" +
+	"\bwarnings\x18\x17 \x03(\tB\x04\x88\xcf\x18\x02R\bwarnings\x12>\n" +
+	"\bcautions\x18\x18 \x03(\v2\x1c.mouldwright.v1.QuoteCautionB\x04\x88\xcf\x18\x02R\bcautions\x12:\n" +
+	"\bworkings\x18\x19 \x01(\v2\x18.mouldwright.v1.WorkingsB\x04\x88\xcf\x18\x03R\bworkings\x12@\n" +
+	"\vzone_counts\x18\x1a \x03(\v2\x19.mouldwright.v1.ZoneCountB\x04\x88\xcf\x18\x02R\n" +
 	"zoneCounts\"\x87\x03\n" +
 	"\n" +
 	"CostAmount\x12 \n" +
@@ -2673,6 +2673,7 @@ func file_mouldwright_v1_quote_proto_init() {
 	if File_mouldwright_v1_quote_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
 	file_mouldwright_v1_common_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

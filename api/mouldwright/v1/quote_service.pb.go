@@ -9,6 +9,7 @@ package mouldwrightv1
 import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	reflect "reflect"
@@ -31,7 +32,7 @@ const (
 	QuoteView_QUOTE_VIEW_UNSPECIFIED QuoteView = 0
 	// What a client pays and why there is so much of it, without the studio's workings.
 	QuoteView_QUOTE_VIEW_PRICE QuoteView = 1
-	// With the studio's own: operations, costs, purchases, and what each price is made of. Long: many times the other.
+	// With the studio's own: operations, costs, purchases, and what each price is made of. Long: many times the other. The studio's only.
 	QuoteView_QUOTE_VIEW_WORKINGS QuoteView = 2
 )
 
@@ -76,6 +77,193 @@ func (QuoteView) EnumDescriptor() ([]byte, []int) {
 	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{0}
 }
 
+// How far a quote, or a revision of it, has come.
+type QuoteState int32
+
+const (
+	// Not said; in a filter, any.
+	QuoteState_QUOTE_STATE_UNSPECIFIED QuoteState = 0
+	// Being written; nobody is bound.
+	QuoteState_QUOTE_STATE_DRAFT QuoteState = 1
+	// The studio's offer, until its last valid day.
+	QuoteState_QUOTE_STATE_ISSUED QuoteState = 2
+	// Taken by the client.
+	QuoteState_QUOTE_STATE_ACCEPTED QuoteState = 3
+	// Turned down by the client.
+	QuoteState_QUOTE_STATE_DECLINED QuoteState = 4
+	// Past its last valid day.
+	QuoteState_QUOTE_STATE_EXPIRED QuoteState = 5
+	// Replaced by a later revision; of revisions only.
+	QuoteState_QUOTE_STATE_SUPERSEDED QuoteState = 6
+)
+
+// Enum value maps for QuoteState.
+var (
+	QuoteState_name = map[int32]string{
+		0: "QUOTE_STATE_UNSPECIFIED",
+		1: "QUOTE_STATE_DRAFT",
+		2: "QUOTE_STATE_ISSUED",
+		3: "QUOTE_STATE_ACCEPTED",
+		4: "QUOTE_STATE_DECLINED",
+		5: "QUOTE_STATE_EXPIRED",
+		6: "QUOTE_STATE_SUPERSEDED",
+	}
+	QuoteState_value = map[string]int32{
+		"QUOTE_STATE_UNSPECIFIED": 0,
+		"QUOTE_STATE_DRAFT":       1,
+		"QUOTE_STATE_ISSUED":      2,
+		"QUOTE_STATE_ACCEPTED":    3,
+		"QUOTE_STATE_DECLINED":    4,
+		"QUOTE_STATE_EXPIRED":     5,
+		"QUOTE_STATE_SUPERSEDED":  6,
+	}
+)
+
+func (x QuoteState) Enum() *QuoteState {
+	p := new(QuoteState)
+	*p = x
+	return p
+}
+
+func (x QuoteState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (QuoteState) Descriptor() protoreflect.EnumDescriptor {
+	return file_mouldwright_v1_quote_service_proto_enumTypes[1].Descriptor()
+}
+
+func (QuoteState) Type() protoreflect.EnumType {
+	return &file_mouldwright_v1_quote_service_proto_enumTypes[1]
+}
+
+func (x QuoteState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use QuoteState.Descriptor instead.
+func (QuoteState) EnumDescriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{1}
+}
+
+// What is done to a quote.
+type QuoteAct int32
+
+const (
+	// Not said.
+	QuoteAct_QUOTE_ACT_UNSPECIFIED QuoteAct = 0
+	// Begun with a draft.
+	QuoteAct_QUOTE_ACT_CREATE QuoteAct = 1
+	// A draft written or replaced.
+	QuoteAct_QUOTE_ACT_REVISE QuoteAct = 2
+	// The draft made the offer.
+	QuoteAct_QUOTE_ACT_ISSUE QuoteAct = 3
+	// The offer taken.
+	QuoteAct_QUOTE_ACT_ACCEPT QuoteAct = 4
+	// The offer turned down.
+	QuoteAct_QUOTE_ACT_DECLINE QuoteAct = 5
+	// The offer's last valid day noted as past.
+	QuoteAct_QUOTE_ACT_EXPIRE QuoteAct = 6
+)
+
+// Enum value maps for QuoteAct.
+var (
+	QuoteAct_name = map[int32]string{
+		0: "QUOTE_ACT_UNSPECIFIED",
+		1: "QUOTE_ACT_CREATE",
+		2: "QUOTE_ACT_REVISE",
+		3: "QUOTE_ACT_ISSUE",
+		4: "QUOTE_ACT_ACCEPT",
+		5: "QUOTE_ACT_DECLINE",
+		6: "QUOTE_ACT_EXPIRE",
+	}
+	QuoteAct_value = map[string]int32{
+		"QUOTE_ACT_UNSPECIFIED": 0,
+		"QUOTE_ACT_CREATE":      1,
+		"QUOTE_ACT_REVISE":      2,
+		"QUOTE_ACT_ISSUE":       3,
+		"QUOTE_ACT_ACCEPT":      4,
+		"QUOTE_ACT_DECLINE":     5,
+		"QUOTE_ACT_EXPIRE":      6,
+	}
+)
+
+func (x QuoteAct) Enum() *QuoteAct {
+	p := new(QuoteAct)
+	*p = x
+	return p
+}
+
+func (x QuoteAct) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (QuoteAct) Descriptor() protoreflect.EnumDescriptor {
+	return file_mouldwright_v1_quote_service_proto_enumTypes[2].Descriptor()
+}
+
+func (QuoteAct) Type() protoreflect.EnumType {
+	return &file_mouldwright_v1_quote_service_proto_enumTypes[2]
+}
+
+func (x QuoteAct) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use QuoteAct.Descriptor instead.
+func (QuoteAct) EnumDescriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{2}
+}
+
+// Kinds of document.
+type DocumentFormat int32
+
+const (
+	// Taken as text.
+	DocumentFormat_DOCUMENT_FORMAT_UNSPECIFIED DocumentFormat = 0
+	// Plain text in columns, UTF-8.
+	DocumentFormat_DOCUMENT_FORMAT_TEXT DocumentFormat = 1
+)
+
+// Enum value maps for DocumentFormat.
+var (
+	DocumentFormat_name = map[int32]string{
+		0: "DOCUMENT_FORMAT_UNSPECIFIED",
+		1: "DOCUMENT_FORMAT_TEXT",
+	}
+	DocumentFormat_value = map[string]int32{
+		"DOCUMENT_FORMAT_UNSPECIFIED": 0,
+		"DOCUMENT_FORMAT_TEXT":        1,
+	}
+)
+
+func (x DocumentFormat) Enum() *DocumentFormat {
+	p := new(DocumentFormat)
+	*p = x
+	return p
+}
+
+func (x DocumentFormat) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DocumentFormat) Descriptor() protoreflect.EnumDescriptor {
+	return file_mouldwright_v1_quote_service_proto_enumTypes[3].Descriptor()
+}
+
+func (DocumentFormat) Type() protoreflect.EnumType {
+	return &file_mouldwright_v1_quote_service_proto_enumTypes[3]
+}
+
+func (x DocumentFormat) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DocumentFormat.Descriptor instead.
+func (DocumentFormat) EnumDescriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{3}
+}
+
 // A brief to price.
 type PreviewQuoteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -84,7 +272,9 @@ type PreviewQuoteRequest struct {
 	// Resource name of the rate book revision, rateBooks/{revision}; empty for the current one.
 	RateBook string `protobuf:"bytes,2,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
 	// How much of the quote comes back.
-	View          QuoteView `protobuf:"varint,3,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	View QuoteView `protobuf:"varint,3,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	// For whom, partners/{partner}: at that partner's terms and with its meshes. Only the studio may ask for others; empty for the caller.
+	Partner       string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -140,6 +330,13 @@ func (x *PreviewQuoteRequest) GetView() QuoteView {
 	return QuoteView_QUOTE_VIEW_UNSPECIFIED
 }
 
+func (x *PreviewQuoteRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
 // The priced brief.
 type PreviewQuoteResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -186,23 +383,1628 @@ func (x *PreviewQuoteResponse) GetQuote() *Quote {
 	return nil
 }
 
+// A quote that is kept.
+type KeptQuote struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}, such as quotes/Q-2027-0001. Numbers of a year have no gaps.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The state today, at the studio.
+	State QuoteState `protobuf:"varint,2,opt,name=state,proto3,enum=mouldwright.v1.QuoteState" json:"state,omitempty"`
+	// Changes with every change of the quote.
+	Etag string `protobuf:"bytes,3,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The partner that it belongs to, partners/{partner}; empty for the studio's own.
+	Partner string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
+	// What the work is called.
+	Title string `protobuf:"bytes,5,opt,name=title,proto3" json:"title,omitempty"`
+	// Whom it is for.
+	Client string `protobuf:"bytes,6,opt,name=client,proto3" json:"client,omitempty"`
+	// The caller's own reference.
+	Reference string `protobuf:"bytes,7,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Net price of the revision that was written last.
+	Net *Money `protobuf:"bytes,8,opt,name=net,proto3" json:"net,omitempty"`
+	// When it was created, RFC 3339, UTC.
+	CreateTime string `protobuf:"bytes,9,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// The last day on which the offer may be taken, ISO 8601; empty where there is none.
+	ValidUntil string `protobuf:"bytes,10,opt,name=valid_until,json=validUntil,proto3" json:"valid_until,omitempty"`
+	// What may be done to it today.
+	AllowedActs []QuoteAct `protobuf:"varint,11,rep,packed,name=allowed_acts,json=allowedActs,proto3,enum=mouldwright.v1.QuoteAct" json:"allowed_acts,omitempty"`
+	// Its revisions, the first first; not in lists.
+	Revisions []*QuoteRevision `protobuf:"bytes,12,rep,name=revisions,proto3" json:"revisions,omitempty"`
+	// What was done to it, the earliest first; not in lists.
+	History []*QuoteEntry `protobuf:"bytes,13,rep,name=history,proto3" json:"history,omitempty"`
+	// Number of the revision that brief and quote are of; 0 in lists.
+	ShownRevision int32 `protobuf:"varint,14,opt,name=shown_revision,json=shownRevision,proto3" json:"shown_revision,omitempty"`
+	// Its brief as it was priced; not in lists.
+	Brief *Brief `protobuf:"bytes,15,opt,name=brief,proto3" json:"brief,omitempty"`
+	// The rate book that it was priced by, rateBooks/{revision}; not in lists.
+	RateBook string `protobuf:"bytes,16,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
+	// The priced brief; not in lists.
+	Quote         *Quote `protobuf:"bytes,17,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeptQuote) Reset() {
+	*x = KeptQuote{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeptQuote) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeptQuote) ProtoMessage() {}
+
+func (x *KeptQuote) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeptQuote.ProtoReflect.Descriptor instead.
+func (*KeptQuote) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *KeptQuote) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetState() QuoteState {
+	if x != nil {
+		return x.State
+	}
+	return QuoteState_QUOTE_STATE_UNSPECIFIED
+}
+
+func (x *KeptQuote) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetClient() string {
+	if x != nil {
+		return x.Client
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetNet() *Money {
+	if x != nil {
+		return x.Net
+	}
+	return nil
+}
+
+func (x *KeptQuote) GetCreateTime() string {
+	if x != nil {
+		return x.CreateTime
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetValidUntil() string {
+	if x != nil {
+		return x.ValidUntil
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetAllowedActs() []QuoteAct {
+	if x != nil {
+		return x.AllowedActs
+	}
+	return nil
+}
+
+func (x *KeptQuote) GetRevisions() []*QuoteRevision {
+	if x != nil {
+		return x.Revisions
+	}
+	return nil
+}
+
+func (x *KeptQuote) GetHistory() []*QuoteEntry {
+	if x != nil {
+		return x.History
+	}
+	return nil
+}
+
+func (x *KeptQuote) GetShownRevision() int32 {
+	if x != nil {
+		return x.ShownRevision
+	}
+	return 0
+}
+
+func (x *KeptQuote) GetBrief() *Brief {
+	if x != nil {
+		return x.Brief
+	}
+	return nil
+}
+
+func (x *KeptQuote) GetRateBook() string {
+	if x != nil {
+		return x.RateBook
+	}
+	return ""
+}
+
+func (x *KeptQuote) GetQuote() *Quote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// One version of a quote.
+type QuoteRevision struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From 1.
+	Number int32 `protobuf:"varint,1,opt,name=number,proto3" json:"number,omitempty"`
+	// Its state today.
+	State QuoteState `protobuf:"varint,2,opt,name=state,proto3,enum=mouldwright.v1.QuoteState" json:"state,omitempty"`
+	// The last day on which it may be taken, ISO 8601; empty until it is issued.
+	ValidUntil string `protobuf:"bytes,3,opt,name=valid_until,json=validUntil,proto3" json:"valid_until,omitempty"`
+	// SHA-256 of all that it holds, hexadecimal.
+	ContentSha256 string `protobuf:"bytes,4,opt,name=content_sha256,json=contentSha256,proto3" json:"content_sha256,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteRevision) Reset() {
+	*x = QuoteRevision{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteRevision) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteRevision) ProtoMessage() {}
+
+func (x *QuoteRevision) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteRevision.ProtoReflect.Descriptor instead.
+func (*QuoteRevision) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *QuoteRevision) GetNumber() int32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *QuoteRevision) GetState() QuoteState {
+	if x != nil {
+		return x.State
+	}
+	return QuoteState_QUOTE_STATE_UNSPECIFIED
+}
+
+func (x *QuoteRevision) GetValidUntil() string {
+	if x != nil {
+		return x.ValidUntil
+	}
+	return ""
+}
+
+func (x *QuoteRevision) GetContentSha256() string {
+	if x != nil {
+		return x.ContentSha256
+	}
+	return ""
+}
+
+// One line of a quote's history.
+type QuoteEntry struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was done.
+	Act QuoteAct `protobuf:"varint,1,opt,name=act,proto3,enum=mouldwright.v1.QuoteAct" json:"act,omitempty"`
+	// To which revision.
+	Revision int32 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	// When, RFC 3339, UTC.
+	Time string `protobuf:"bytes,3,opt,name=time,proto3" json:"time,omitempty"`
+	// By what kind of caller: studio, partner, or service for what the service does by itself.
+	ActorKind string `protobuf:"bytes,4,opt,name=actor_kind,json=actorKind,proto3" json:"actor_kind,omitempty"`
+	// By whom: the title of the key.
+	Actor         string `protobuf:"bytes,5,opt,name=actor,proto3" json:"actor,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *QuoteEntry) Reset() {
+	*x = QuoteEntry{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *QuoteEntry) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*QuoteEntry) ProtoMessage() {}
+
+func (x *QuoteEntry) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use QuoteEntry.ProtoReflect.Descriptor instead.
+func (*QuoteEntry) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *QuoteEntry) GetAct() QuoteAct {
+	if x != nil {
+		return x.Act
+	}
+	return QuoteAct_QUOTE_ACT_UNSPECIFIED
+}
+
+func (x *QuoteEntry) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *QuoteEntry) GetTime() string {
+	if x != nil {
+		return x.Time
+	}
+	return ""
+}
+
+func (x *QuoteEntry) GetActorKind() string {
+	if x != nil {
+		return x.ActorKind
+	}
+	return ""
+}
+
+func (x *QuoteEntry) GetActor() string {
+	if x != nil {
+		return x.Actor
+	}
+	return ""
+}
+
+// A brief to price and keep.
+type CreateQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The brief. Where it gives no day it is priced on today's, at the studio.
+	Brief *Brief `protobuf:"bytes,1,opt,name=brief,proto3" json:"brief,omitempty"`
+	// Resource name of the rate book revision, rateBooks/{revision}; empty for the current one.
+	RateBook string `protobuf:"bytes,2,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
+	// How much of the quote comes back.
+	View QuoteView `protobuf:"varint,3,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	// For whom, partners/{partner}: at that partner's terms, and seen by it. Only the studio may quote for others; empty for the caller.
+	Partner string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
+	// The caller's own name for this request, 1 to 64 letters, digits and ._-; sent again with the same request it gives the same answer and keeps
+	// nothing twice.
+	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateQuoteRequest) Reset() {
+	*x = CreateQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateQuoteRequest) ProtoMessage() {}
+
+func (x *CreateQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateQuoteRequest.ProtoReflect.Descriptor instead.
+func (*CreateQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CreateQuoteRequest) GetBrief() *Brief {
+	if x != nil {
+		return x.Brief
+	}
+	return nil
+}
+
+func (x *CreateQuoteRequest) GetRateBook() string {
+	if x != nil {
+		return x.RateBook
+	}
+	return ""
+}
+
+func (x *CreateQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+func (x *CreateQuoteRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
+func (x *CreateQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The draft.
+type CreateQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateQuoteResponse) Reset() {
+	*x = CreateQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateQuoteResponse) ProtoMessage() {}
+
+func (x *CreateQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateQuoteResponse.ProtoReflect.Descriptor instead.
+func (*CreateQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CreateQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which quote.
+type GetQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Number of the revision to show; left out, the offer, or the draft where nothing was issued.
+	Revision *int32 `protobuf:"varint,2,opt,name=revision,proto3,oneof" json:"revision,omitempty"`
+	// How much of the quote comes back.
+	View          QuoteView `protobuf:"varint,3,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetQuoteRequest) Reset() {
+	*x = GetQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetQuoteRequest) ProtoMessage() {}
+
+func (x *GetQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetQuoteRequest.ProtoReflect.Descriptor instead.
+func (*GetQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetQuoteRequest) GetRevision() int32 {
+	if x != nil && x.Revision != nil {
+		return *x.Revision
+	}
+	return 0
+}
+
+func (x *GetQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+// A quote.
+type GetQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetQuoteResponse) Reset() {
+	*x = GetQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetQuoteResponse) ProtoMessage() {}
+
+func (x *GetQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetQuoteResponse.ProtoReflect.Descriptor instead.
+func (*GetQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which quotes.
+type ListQuotesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many to a page, 1 to 100; left out, 20.
+	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// The next_page_token of the page before; empty for the first.
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only those in this state today.
+	State QuoteState `protobuf:"varint,3,opt,name=state,proto3,enum=mouldwright.v1.QuoteState" json:"state,omitempty"`
+	// Only those of this partner, partners/{partner}.
+	Partner string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
+	// Only those numbered in this year.
+	Year *int32 `protobuf:"varint,5,opt,name=year,proto3,oneof" json:"year,omitempty"`
+	// Only those with exactly this reference.
+	Reference     string `protobuf:"bytes,6,opt,name=reference,proto3" json:"reference,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuotesRequest) Reset() {
+	*x = ListQuotesRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuotesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuotesRequest) ProtoMessage() {}
+
+func (x *ListQuotesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuotesRequest.ProtoReflect.Descriptor instead.
+func (*ListQuotesRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListQuotesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListQuotesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListQuotesRequest) GetState() QuoteState {
+	if x != nil {
+		return x.State
+	}
+	return QuoteState_QUOTE_STATE_UNSPECIFIED
+}
+
+func (x *ListQuotesRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
+func (x *ListQuotesRequest) GetYear() int32 {
+	if x != nil && x.Year != nil {
+		return *x.Year
+	}
+	return 0
+}
+
+func (x *ListQuotesRequest) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+// A page of quotes.
+type ListQuotesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quotes, the highest number first.
+	Quotes []*KeptQuote `protobuf:"bytes,1,rep,name=quotes,proto3" json:"quotes,omitempty"`
+	// Token of the next page; empty on the last.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListQuotesResponse) Reset() {
+	*x = ListQuotesResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListQuotesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListQuotesResponse) ProtoMessage() {}
+
+func (x *ListQuotesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListQuotesResponse.ProtoReflect.Descriptor instead.
+func (*ListQuotesResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ListQuotesResponse) GetQuotes() []*KeptQuote {
+	if x != nil {
+		return x.Quotes
+	}
+	return nil
+}
+
+func (x *ListQuotesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// A changed brief.
+type ReviseQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The whole brief as it is to be. Where it gives no day it is priced on today's, at the studio.
+	Brief *Brief `protobuf:"bytes,2,opt,name=brief,proto3" json:"brief,omitempty"`
+	// Resource name of the rate book revision, rateBooks/{revision}; empty for the current one.
+	RateBook string `protobuf:"bytes,3,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
+	// How much of the quote comes back.
+	View QuoteView `protobuf:"varint,4,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	// The etag that was read; the change is refused where it is another by now. Empty where any will do.
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The caller's own name for this request, as in CreateQuote.
+	RequestId     string `protobuf:"bytes,6,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviseQuoteRequest) Reset() {
+	*x = ReviseQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviseQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviseQuoteRequest) ProtoMessage() {}
+
+func (x *ReviseQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviseQuoteRequest.ProtoReflect.Descriptor instead.
+func (*ReviseQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ReviseQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ReviseQuoteRequest) GetBrief() *Brief {
+	if x != nil {
+		return x.Brief
+	}
+	return nil
+}
+
+func (x *ReviseQuoteRequest) GetRateBook() string {
+	if x != nil {
+		return x.RateBook
+	}
+	return ""
+}
+
+func (x *ReviseQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+func (x *ReviseQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *ReviseQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The revised quote.
+type ReviseQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote, showing the draft.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReviseQuoteResponse) Reset() {
+	*x = ReviseQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReviseQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReviseQuoteResponse) ProtoMessage() {}
+
+func (x *ReviseQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReviseQuoteResponse.ProtoReflect.Descriptor instead.
+func (*ReviseQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ReviseQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which draft to issue.
+type IssueQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag that was read, as in ReviseQuote.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The caller's own name for this request, as in CreateQuote.
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// How much of the quote comes back.
+	View          QuoteView `protobuf:"varint,4,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IssueQuoteRequest) Reset() {
+	*x = IssueQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IssueQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IssueQuoteRequest) ProtoMessage() {}
+
+func (x *IssueQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IssueQuoteRequest.ProtoReflect.Descriptor instead.
+func (*IssueQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *IssueQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *IssueQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *IssueQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *IssueQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+// The issued quote.
+type IssueQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote, showing the offer.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IssueQuoteResponse) Reset() {
+	*x = IssueQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IssueQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IssueQuoteResponse) ProtoMessage() {}
+
+func (x *IssueQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IssueQuoteResponse.ProtoReflect.Descriptor instead.
+func (*IssueQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *IssueQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which offer to take.
+type AcceptQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag that was read, as in ReviseQuote: with it, nothing but the offer that was read is taken.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The caller's own name for this request, as in CreateQuote.
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// How much of the quote comes back.
+	View          QuoteView `protobuf:"varint,4,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcceptQuoteRequest) Reset() {
+	*x = AcceptQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcceptQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcceptQuoteRequest) ProtoMessage() {}
+
+func (x *AcceptQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcceptQuoteRequest.ProtoReflect.Descriptor instead.
+func (*AcceptQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *AcceptQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *AcceptQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+// The accepted quote.
+type AcceptQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote, showing what was agreed.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcceptQuoteResponse) Reset() {
+	*x = AcceptQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcceptQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcceptQuoteResponse) ProtoMessage() {}
+
+func (x *AcceptQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcceptQuoteResponse.ProtoReflect.Descriptor instead.
+func (*AcceptQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *AcceptQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which offer to turn down.
+type DeclineQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// The etag that was read, as in ReviseQuote.
+	Etag string `protobuf:"bytes,2,opt,name=etag,proto3" json:"etag,omitempty"`
+	// The caller's own name for this request, as in CreateQuote.
+	RequestId string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// How much of the quote comes back.
+	View          QuoteView `protobuf:"varint,4,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeclineQuoteRequest) Reset() {
+	*x = DeclineQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeclineQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeclineQuoteRequest) ProtoMessage() {}
+
+func (x *DeclineQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeclineQuoteRequest.ProtoReflect.Descriptor instead.
+func (*DeclineQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *DeclineQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *DeclineQuoteRequest) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *DeclineQuoteRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *DeclineQuoteRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
+// The declined quote.
+type DeclineQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quote, showing what was turned down.
+	Quote         *KeptQuote `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeclineQuoteResponse) Reset() {
+	*x = DeclineQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeclineQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeclineQuoteResponse) ProtoMessage() {}
+
+func (x *DeclineQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeclineQuoteResponse.ProtoReflect.Descriptor instead.
+func (*DeclineQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *DeclineQuoteResponse) GetQuote() *KeptQuote {
+	if x != nil {
+		return x.Quote
+	}
+	return nil
+}
+
+// Which revision to price again.
+type RecomputeQuoteRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Number of the revision; left out, the offer, or the draft where nothing was issued.
+	Revision      *int32 `protobuf:"varint,2,opt,name=revision,proto3,oneof" json:"revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecomputeQuoteRequest) Reset() {
+	*x = RecomputeQuoteRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecomputeQuoteRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecomputeQuoteRequest) ProtoMessage() {}
+
+func (x *RecomputeQuoteRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecomputeQuoteRequest.ProtoReflect.Descriptor instead.
+func (*RecomputeQuoteRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *RecomputeQuoteRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RecomputeQuoteRequest) GetRevision() int32 {
+	if x != nil && x.Revision != nil {
+		return *x.Revision
+	}
+	return 0
+}
+
+// What pricing it again gives.
+type RecomputeQuoteResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Number of the revision.
+	Revision int32 `protobuf:"varint,1,opt,name=revision,proto3" json:"revision,omitempty"`
+	// Whether it gives what is kept, byte for byte, workings included.
+	Same bool `protobuf:"varint,2,opt,name=same,proto3" json:"same,omitempty"`
+	// Edition of the engine that priced what is kept.
+	EngineKept int32 `protobuf:"varint,3,opt,name=engine_kept,json=engineKept,proto3" json:"engine_kept,omitempty"`
+	// Edition of the engine now. Another edition may give other figures, which is why what is kept is kept.
+	EngineNow int32 `protobuf:"varint,4,opt,name=engine_now,json=engineNow,proto3" json:"engine_now,omitempty"`
+	// Net price as kept.
+	NetKept *Money `protobuf:"bytes,5,opt,name=net_kept,json=netKept,proto3" json:"net_kept,omitempty"`
+	// Net price now.
+	NetNow *Money `protobuf:"bytes,6,opt,name=net_now,json=netNow,proto3" json:"net_now,omitempty"`
+	// Where they differ, as paths in the document, at most 50.
+	Differences   []string `protobuf:"bytes,7,rep,name=differences,proto3" json:"differences,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecomputeQuoteResponse) Reset() {
+	*x = RecomputeQuoteResponse{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecomputeQuoteResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecomputeQuoteResponse) ProtoMessage() {}
+
+func (x *RecomputeQuoteResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecomputeQuoteResponse.ProtoReflect.Descriptor instead.
+func (*RecomputeQuoteResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *RecomputeQuoteResponse) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *RecomputeQuoteResponse) GetSame() bool {
+	if x != nil {
+		return x.Same
+	}
+	return false
+}
+
+func (x *RecomputeQuoteResponse) GetEngineKept() int32 {
+	if x != nil {
+		return x.EngineKept
+	}
+	return 0
+}
+
+func (x *RecomputeQuoteResponse) GetEngineNow() int32 {
+	if x != nil {
+		return x.EngineNow
+	}
+	return 0
+}
+
+func (x *RecomputeQuoteResponse) GetNetKept() *Money {
+	if x != nil {
+		return x.NetKept
+	}
+	return nil
+}
+
+func (x *RecomputeQuoteResponse) GetNetNow() *Money {
+	if x != nil {
+		return x.NetNow
+	}
+	return nil
+}
+
+func (x *RecomputeQuoteResponse) GetDifferences() []string {
+	if x != nil {
+		return x.Differences
+	}
+	return nil
+}
+
+// Which quote to write down, and how.
+type GetQuoteDocumentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Number of the revision; left out, the offer, or the draft where nothing was issued.
+	Revision *int32 `protobuf:"varint,2,opt,name=revision,proto3,oneof" json:"revision,omitempty"`
+	// What to write it as.
+	Format DocumentFormat `protobuf:"varint,3,opt,name=format,proto3,enum=mouldwright.v1.DocumentFormat" json:"format,omitempty"`
+	// How much of it: the client's document, or the studio's with its workings.
+	View          QuoteView `protobuf:"varint,4,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetQuoteDocumentRequest) Reset() {
+	*x = GetQuoteDocumentRequest{}
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetQuoteDocumentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetQuoteDocumentRequest) ProtoMessage() {}
+
+func (x *GetQuoteDocumentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_quote_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetQuoteDocumentRequest.ProtoReflect.Descriptor instead.
+func (*GetQuoteDocumentRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_quote_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *GetQuoteDocumentRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *GetQuoteDocumentRequest) GetRevision() int32 {
+	if x != nil && x.Revision != nil {
+		return *x.Revision
+	}
+	return 0
+}
+
+func (x *GetQuoteDocumentRequest) GetFormat() DocumentFormat {
+	if x != nil {
+		return x.Format
+	}
+	return DocumentFormat_DOCUMENT_FORMAT_UNSPECIFIED
+}
+
+func (x *GetQuoteDocumentRequest) GetView() QuoteView {
+	if x != nil {
+		return x.View
+	}
+	return QuoteView_QUOTE_VIEW_UNSPECIFIED
+}
+
 var File_mouldwright_v1_quote_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_quote_service_proto_rawDesc = "" +
 	"\n" +
-	"\"mouldwright/v1/quote_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1amouldwright/v1/quote.proto\"\xd3\x01\n" +
+	"\"mouldwright/v1/quote_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1amouldwright/v1/quote.proto\"\xa6\x02\n" +
 	"\x13PreviewQuoteRequest\x126\n" +
 	"\x05brief\x18\x01 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
 	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\x127\n" +
-	"\x04view\x18\x03 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\"C\n" +
-	"\x14PreviewQuoteResponse\x12+\n" +
-	"\x05quote\x18\x01 \x01(\v2\x15.mouldwright.v1.QuoteR\x05quote*V\n" +
+	"\x04view\x18\x03 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\x12Q\n" +
+	"\apartner\x18\x04 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\"I\n" +
+	"\x14PreviewQuoteResponse\x121\n" +
+	"\x05quote\x18\x01 \x01(\v2\x15.mouldwright.v1.QuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xea\x05\n" +
+	"\tKeptQuote\x12\x18\n" +
+	"\x04name\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x04name\x126\n" +
+	"\x05state\x18\x02 \x01(\x0e2\x1a.mouldwright.v1.QuoteStateB\x04\x88\xcf\x18\x02R\x05state\x12\x18\n" +
+	"\x04etag\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\x04etag\x12\x1e\n" +
+	"\apartner\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\apartner\x12\x1a\n" +
+	"\x05title\x18\x05 \x01(\tB\x04\x88\xcf\x18\x02R\x05title\x12\x1c\n" +
+	"\x06client\x18\x06 \x01(\tB\x04\x88\xcf\x18\x02R\x06client\x12\"\n" +
+	"\treference\x18\a \x01(\tB\x04\x88\xcf\x18\x02R\treference\x12-\n" +
+	"\x03net\x18\b \x01(\v2\x15.mouldwright.v1.MoneyB\x04\x88\xcf\x18\x02R\x03net\x12%\n" +
+	"\vcreate_time\x18\t \x01(\tB\x04\x88\xcf\x18\x02R\n" +
+	"createTime\x12%\n" +
+	"\vvalid_until\x18\n" +
+	" \x01(\tB\x04\x88\xcf\x18\x02R\n" +
+	"validUntil\x12A\n" +
+	"\fallowed_acts\x18\v \x03(\x0e2\x18.mouldwright.v1.QuoteActB\x04\x88\xcf\x18\x02R\vallowedActs\x12A\n" +
+	"\trevisions\x18\f \x03(\v2\x1d.mouldwright.v1.QuoteRevisionB\x04\x88\xcf\x18\x02R\trevisions\x12:\n" +
+	"\ahistory\x18\r \x03(\v2\x1a.mouldwright.v1.QuoteEntryB\x04\x88\xcf\x18\x02R\ahistory\x12+\n" +
+	"\x0eshown_revision\x18\x0e \x01(\x05B\x04\x88\xcf\x18\x02R\rshownRevision\x121\n" +
+	"\x05brief\x18\x0f \x01(\v2\x15.mouldwright.v1.BriefB\x04\x88\xcf\x18\x02R\x05brief\x12!\n" +
+	"\trate_book\x18\x10 \x01(\tB\x04\x88\xcf\x18\x02R\brateBook\x121\n" +
+	"\x05quote\x18\x11 \x01(\v2\x15.mouldwright.v1.QuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xb9\x01\n" +
+	"\rQuoteRevision\x12\x1c\n" +
+	"\x06number\x18\x01 \x01(\x05B\x04\x88\xcf\x18\x02R\x06number\x126\n" +
+	"\x05state\x18\x02 \x01(\x0e2\x1a.mouldwright.v1.QuoteStateB\x04\x88\xcf\x18\x02R\x05state\x12%\n" +
+	"\vvalid_until\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\n" +
+	"validUntil\x12+\n" +
+	"\x0econtent_sha256\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\rcontentSha256\"\xbb\x01\n" +
+	"\n" +
+	"QuoteEntry\x120\n" +
+	"\x03act\x18\x01 \x01(\x0e2\x18.mouldwright.v1.QuoteActB\x04\x88\xcf\x18\x02R\x03act\x12 \n" +
+	"\brevision\x18\x02 \x01(\x05B\x04\x88\xcf\x18\x02R\brevision\x12\x18\n" +
+	"\x04time\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\x04time\x12#\n" +
+	"\n" +
+	"actor_kind\x18\x04 \x01(\tB\x04\x88\xcf\x18\x02R\tactorKind\x12\x1a\n" +
+	"\x05actor\x18\x05 \x01(\tB\x04\x88\xcf\x18\x03R\x05actor\"\xe3\x02\n" +
+	"\x12CreateQuoteRequest\x126\n" +
+	"\x05brief\x18\x01 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
+	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\x127\n" +
+	"\x04view\x18\x03 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\x12Q\n" +
+	"\apartner\x18\x04 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\x12<\n" +
+	"\n" +
+	"request_id\x18\x05 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\"L\n" +
+	"\x13CreateQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xc3\x01\n" +
+	"\x0fGetQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12,\n" +
+	"\brevision\x18\x02 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xc0\x84=(\x01H\x00R\brevision\x88\x01\x01\x127\n" +
+	"\x04view\x18\x03 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04viewB\v\n" +
+	"\t_revision\"I\n" +
+	"\x10GetQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xc8\x02\n" +
+	"\x11ListQuotesRequest\x12&\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tpageToken\x12:\n" +
+	"\x05state\x18\x03 \x01(\x0e2\x1a.mouldwright.v1.QuoteStateB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05state\x12Q\n" +
+	"\apartner\x18\x04 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\x12#\n" +
+	"\x04year\x18\x05 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\x8fN(\x01H\x00R\x04year\x88\x01\x01\x12%\n" +
+	"\treference\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18dR\treferenceB\a\n" +
+	"\x05_year\"{\n" +
+	"\x12ListQuotesResponse\x127\n" +
+	"\x06quotes\x18\x01 \x03(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x06quotes\x12,\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\rnextPageToken\"\xeb\x02\n" +
+	"\x12ReviseQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x126\n" +
+	"\x05brief\x18\x02 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
+	"\trate_book\x18\x03 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\x127\n" +
+	"\x04view\x18\x04 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\x12\x1b\n" +
+	"\x04etag\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04etag\x12<\n" +
+	"\n" +
+	"request_id\x18\x06 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\"L\n" +
+	"\x13ReviseQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xe5\x01\n" +
+	"\x11IssueQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12\x1b\n" +
+	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04etag\x12<\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\x127\n" +
+	"\x04view\x18\x04 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\"K\n" +
+	"\x12IssueQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xe6\x01\n" +
+	"\x12AcceptQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12\x1b\n" +
+	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04etag\x12<\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\x127\n" +
+	"\x04view\x18\x04 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\"L\n" +
+	"\x13AcceptQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\xe7\x01\n" +
+	"\x13DeclineQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12\x1b\n" +
+	"\x04etag\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18dR\x04etag\x12<\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\x127\n" +
+	"\x04view\x18\x04 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04view\"M\n" +
+	"\x14DeclineQuoteResponse\x125\n" +
+	"\x05quote\x18\x01 \x01(\v2\x19.mouldwright.v1.KeptQuoteB\x04\x88\xcf\x18\x02R\x05quote\"\x90\x01\n" +
+	"\x15RecomputeQuoteRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12,\n" +
+	"\brevision\x18\x02 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xc0\x84=(\x01H\x00R\brevision\x88\x01\x01B\v\n" +
+	"\t_revision\"\x8c\x02\n" +
+	"\x16RecomputeQuoteResponse\x12\x1a\n" +
+	"\brevision\x18\x01 \x01(\x05R\brevision\x12\x12\n" +
+	"\x04same\x18\x02 \x01(\bR\x04same\x12\x1f\n" +
+	"\vengine_kept\x18\x03 \x01(\x05R\n" +
+	"engineKept\x12\x1d\n" +
+	"\n" +
+	"engine_now\x18\x04 \x01(\x05R\tengineNow\x120\n" +
+	"\bnet_kept\x18\x05 \x01(\v2\x15.mouldwright.v1.MoneyR\anetKept\x12.\n" +
+	"\anet_now\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyR\x06netNow\x12 \n" +
+	"\vdifferences\x18\a \x03(\tR\vdifferences\"\x8d\x02\n" +
+	"\x17GetQuoteDocumentRequest\x12<\n" +
+	"\x04name\x18\x01 \x01(\tB(\xe0A\x02\xbaH\"r 2\x1e^quotes/Q-[0-9]{4}-[0-9]{4,9}$R\x04name\x12,\n" +
+	"\brevision\x18\x02 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xc0\x84=(\x01H\x00R\brevision\x88\x01\x01\x12@\n" +
+	"\x06format\x18\x03 \x01(\x0e2\x1e.mouldwright.v1.DocumentFormatB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06format\x127\n" +
+	"\x04view\x18\x04 \x01(\x0e2\x19.mouldwright.v1.QuoteViewB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04viewB\v\n" +
+	"\t_revision*V\n" +
 	"\tQuoteView\x12\x1a\n" +
 	"\x16QUOTE_VIEW_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10QUOTE_VIEW_PRICE\x10\x01\x12\x17\n" +
-	"\x13QUOTE_VIEW_WORKINGS\x10\x022\x88\x01\n" +
-	"\fQuoteService\x12x\n" +
-	"\fPreviewQuote\x12#.mouldwright.v1.PreviewQuoteRequest\x1a$.mouldwright.v1.PreviewQuoteResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/quotes:previewBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"\x13QUOTE_VIEW_WORKINGS\x10\x02*\xc1\x01\n" +
+	"\n" +
+	"QuoteState\x12\x1b\n" +
+	"\x17QUOTE_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11QUOTE_STATE_DRAFT\x10\x01\x12\x16\n" +
+	"\x12QUOTE_STATE_ISSUED\x10\x02\x12\x18\n" +
+	"\x14QUOTE_STATE_ACCEPTED\x10\x03\x12\x18\n" +
+	"\x14QUOTE_STATE_DECLINED\x10\x04\x12\x17\n" +
+	"\x13QUOTE_STATE_EXPIRED\x10\x05\x12\x1a\n" +
+	"\x16QUOTE_STATE_SUPERSEDED\x10\x06*\xa9\x01\n" +
+	"\bQuoteAct\x12\x19\n" +
+	"\x15QUOTE_ACT_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10QUOTE_ACT_CREATE\x10\x01\x12\x14\n" +
+	"\x10QUOTE_ACT_REVISE\x10\x02\x12\x13\n" +
+	"\x0fQUOTE_ACT_ISSUE\x10\x03\x12\x14\n" +
+	"\x10QUOTE_ACT_ACCEPT\x10\x04\x12\x15\n" +
+	"\x11QUOTE_ACT_DECLINE\x10\x05\x12\x14\n" +
+	"\x10QUOTE_ACT_EXPIRE\x10\x06*K\n" +
+	"\x0eDocumentFormat\x12\x1f\n" +
+	"\x1bDOCUMENT_FORMAT_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14DOCUMENT_FORMAT_TEXT\x10\x012\xa2\n" +
+	"\n" +
+	"\fQuoteService\x12\x80\x01\n" +
+	"\fPreviewQuote\x12#.mouldwright.v1.PreviewQuoteRequest\x1a$.mouldwright.v1.PreviewQuoteResponse\"%\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/quotes:preview\x12u\n" +
+	"\vCreateQuote\x12\".mouldwright.v1.CreateQuoteRequest\x1a#.mouldwright.v1.CreateQuoteResponse\"\x1d\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
+	"/v1/quotes\x12r\n" +
+	"\bGetQuote\x12\x1f.mouldwright.v1.GetQuoteRequest\x1a .mouldwright.v1.GetQuoteResponse\"#\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/{name=quotes/*}\x12o\n" +
+	"\n" +
+	"ListQuotes\x12!.mouldwright.v1.ListQuotesRequest\x1a\".mouldwright.v1.ListQuotesResponse\"\x1a\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\f\x12\n" +
+	"/v1/quotes\x12\x85\x01\n" +
+	"\vReviseQuote\x12\".mouldwright.v1.ReviseQuoteRequest\x1a#.mouldwright.v1.ReviseQuoteResponse\"-\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{name=quotes/*}:revise\x12\x81\x01\n" +
+	"\n" +
+	"IssueQuote\x12!.mouldwright.v1.IssueQuoteRequest\x1a\".mouldwright.v1.IssueQuoteResponse\",\x92\xcf\x18\x04\b\x03\x10\x02\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/{name=quotes/*}:issue\x12\x85\x01\n" +
+	"\vAcceptQuote\x12\".mouldwright.v1.AcceptQuoteRequest\x1a#.mouldwright.v1.AcceptQuoteResponse\"-\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02\x1f:\x01*\"\x1a/v1/{name=quotes/*}:accept\x12\x89\x01\n" +
+	"\fDeclineQuote\x12#.mouldwright.v1.DeclineQuoteRequest\x1a$.mouldwright.v1.DeclineQuoteResponse\".\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=quotes/*}:decline\x12\x91\x01\n" +
+	"\x0eRecomputeQuote\x12%.mouldwright.v1.RecomputeQuoteRequest\x1a&.mouldwright.v1.RecomputeQuoteResponse\"0\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\":\x01*\"\x1d/v1/{name=quotes/*}:recompute\x12\x7f\n" +
+	"\x10GetQuoteDocument\x12'.mouldwright.v1.GetQuoteDocumentRequest\x1a\x14.google.api.HttpBody\",\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=quotes/*}/documentBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_quote_service_proto_rawDescOnce sync.Once
@@ -216,26 +2018,98 @@ func file_mouldwright_v1_quote_service_proto_rawDescGZIP() []byte {
 	return file_mouldwright_v1_quote_service_proto_rawDescData
 }
 
-var file_mouldwright_v1_quote_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_mouldwright_v1_quote_service_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_mouldwright_v1_quote_service_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_mouldwright_v1_quote_service_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_mouldwright_v1_quote_service_proto_goTypes = []any{
-	(QuoteView)(0),               // 0: mouldwright.v1.QuoteView
-	(*PreviewQuoteRequest)(nil),  // 1: mouldwright.v1.PreviewQuoteRequest
-	(*PreviewQuoteResponse)(nil), // 2: mouldwright.v1.PreviewQuoteResponse
-	(*Brief)(nil),                // 3: mouldwright.v1.Brief
-	(*Quote)(nil),                // 4: mouldwright.v1.Quote
+	(QuoteView)(0),                  // 0: mouldwright.v1.QuoteView
+	(QuoteState)(0),                 // 1: mouldwright.v1.QuoteState
+	(QuoteAct)(0),                   // 2: mouldwright.v1.QuoteAct
+	(DocumentFormat)(0),             // 3: mouldwright.v1.DocumentFormat
+	(*PreviewQuoteRequest)(nil),     // 4: mouldwright.v1.PreviewQuoteRequest
+	(*PreviewQuoteResponse)(nil),    // 5: mouldwright.v1.PreviewQuoteResponse
+	(*KeptQuote)(nil),               // 6: mouldwright.v1.KeptQuote
+	(*QuoteRevision)(nil),           // 7: mouldwright.v1.QuoteRevision
+	(*QuoteEntry)(nil),              // 8: mouldwright.v1.QuoteEntry
+	(*CreateQuoteRequest)(nil),      // 9: mouldwright.v1.CreateQuoteRequest
+	(*CreateQuoteResponse)(nil),     // 10: mouldwright.v1.CreateQuoteResponse
+	(*GetQuoteRequest)(nil),         // 11: mouldwright.v1.GetQuoteRequest
+	(*GetQuoteResponse)(nil),        // 12: mouldwright.v1.GetQuoteResponse
+	(*ListQuotesRequest)(nil),       // 13: mouldwright.v1.ListQuotesRequest
+	(*ListQuotesResponse)(nil),      // 14: mouldwright.v1.ListQuotesResponse
+	(*ReviseQuoteRequest)(nil),      // 15: mouldwright.v1.ReviseQuoteRequest
+	(*ReviseQuoteResponse)(nil),     // 16: mouldwright.v1.ReviseQuoteResponse
+	(*IssueQuoteRequest)(nil),       // 17: mouldwright.v1.IssueQuoteRequest
+	(*IssueQuoteResponse)(nil),      // 18: mouldwright.v1.IssueQuoteResponse
+	(*AcceptQuoteRequest)(nil),      // 19: mouldwright.v1.AcceptQuoteRequest
+	(*AcceptQuoteResponse)(nil),     // 20: mouldwright.v1.AcceptQuoteResponse
+	(*DeclineQuoteRequest)(nil),     // 21: mouldwright.v1.DeclineQuoteRequest
+	(*DeclineQuoteResponse)(nil),    // 22: mouldwright.v1.DeclineQuoteResponse
+	(*RecomputeQuoteRequest)(nil),   // 23: mouldwright.v1.RecomputeQuoteRequest
+	(*RecomputeQuoteResponse)(nil),  // 24: mouldwright.v1.RecomputeQuoteResponse
+	(*GetQuoteDocumentRequest)(nil), // 25: mouldwright.v1.GetQuoteDocumentRequest
+	(*Brief)(nil),                   // 26: mouldwright.v1.Brief
+	(*Quote)(nil),                   // 27: mouldwright.v1.Quote
+	(*Money)(nil),                   // 28: mouldwright.v1.Money
+	(*httpbody.HttpBody)(nil),       // 29: google.api.HttpBody
 }
 var file_mouldwright_v1_quote_service_proto_depIdxs = []int32{
-	3, // 0: mouldwright.v1.PreviewQuoteRequest.brief:type_name -> mouldwright.v1.Brief
-	0, // 1: mouldwright.v1.PreviewQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
-	4, // 2: mouldwright.v1.PreviewQuoteResponse.quote:type_name -> mouldwright.v1.Quote
-	1, // 3: mouldwright.v1.QuoteService.PreviewQuote:input_type -> mouldwright.v1.PreviewQuoteRequest
-	2, // 4: mouldwright.v1.QuoteService.PreviewQuote:output_type -> mouldwright.v1.PreviewQuoteResponse
-	4, // [4:5] is the sub-list for method output_type
-	3, // [3:4] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	26, // 0: mouldwright.v1.PreviewQuoteRequest.brief:type_name -> mouldwright.v1.Brief
+	0,  // 1: mouldwright.v1.PreviewQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	27, // 2: mouldwright.v1.PreviewQuoteResponse.quote:type_name -> mouldwright.v1.Quote
+	1,  // 3: mouldwright.v1.KeptQuote.state:type_name -> mouldwright.v1.QuoteState
+	28, // 4: mouldwright.v1.KeptQuote.net:type_name -> mouldwright.v1.Money
+	2,  // 5: mouldwright.v1.KeptQuote.allowed_acts:type_name -> mouldwright.v1.QuoteAct
+	7,  // 6: mouldwright.v1.KeptQuote.revisions:type_name -> mouldwright.v1.QuoteRevision
+	8,  // 7: mouldwright.v1.KeptQuote.history:type_name -> mouldwright.v1.QuoteEntry
+	26, // 8: mouldwright.v1.KeptQuote.brief:type_name -> mouldwright.v1.Brief
+	27, // 9: mouldwright.v1.KeptQuote.quote:type_name -> mouldwright.v1.Quote
+	1,  // 10: mouldwright.v1.QuoteRevision.state:type_name -> mouldwright.v1.QuoteState
+	2,  // 11: mouldwright.v1.QuoteEntry.act:type_name -> mouldwright.v1.QuoteAct
+	26, // 12: mouldwright.v1.CreateQuoteRequest.brief:type_name -> mouldwright.v1.Brief
+	0,  // 13: mouldwright.v1.CreateQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 14: mouldwright.v1.CreateQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	0,  // 15: mouldwright.v1.GetQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 16: mouldwright.v1.GetQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	1,  // 17: mouldwright.v1.ListQuotesRequest.state:type_name -> mouldwright.v1.QuoteState
+	6,  // 18: mouldwright.v1.ListQuotesResponse.quotes:type_name -> mouldwright.v1.KeptQuote
+	26, // 19: mouldwright.v1.ReviseQuoteRequest.brief:type_name -> mouldwright.v1.Brief
+	0,  // 20: mouldwright.v1.ReviseQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 21: mouldwright.v1.ReviseQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	0,  // 22: mouldwright.v1.IssueQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 23: mouldwright.v1.IssueQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	0,  // 24: mouldwright.v1.AcceptQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 25: mouldwright.v1.AcceptQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	0,  // 26: mouldwright.v1.DeclineQuoteRequest.view:type_name -> mouldwright.v1.QuoteView
+	6,  // 27: mouldwright.v1.DeclineQuoteResponse.quote:type_name -> mouldwright.v1.KeptQuote
+	28, // 28: mouldwright.v1.RecomputeQuoteResponse.net_kept:type_name -> mouldwright.v1.Money
+	28, // 29: mouldwright.v1.RecomputeQuoteResponse.net_now:type_name -> mouldwright.v1.Money
+	3,  // 30: mouldwright.v1.GetQuoteDocumentRequest.format:type_name -> mouldwright.v1.DocumentFormat
+	0,  // 31: mouldwright.v1.GetQuoteDocumentRequest.view:type_name -> mouldwright.v1.QuoteView
+	4,  // 32: mouldwright.v1.QuoteService.PreviewQuote:input_type -> mouldwright.v1.PreviewQuoteRequest
+	9,  // 33: mouldwright.v1.QuoteService.CreateQuote:input_type -> mouldwright.v1.CreateQuoteRequest
+	11, // 34: mouldwright.v1.QuoteService.GetQuote:input_type -> mouldwright.v1.GetQuoteRequest
+	13, // 35: mouldwright.v1.QuoteService.ListQuotes:input_type -> mouldwright.v1.ListQuotesRequest
+	15, // 36: mouldwright.v1.QuoteService.ReviseQuote:input_type -> mouldwright.v1.ReviseQuoteRequest
+	17, // 37: mouldwright.v1.QuoteService.IssueQuote:input_type -> mouldwright.v1.IssueQuoteRequest
+	19, // 38: mouldwright.v1.QuoteService.AcceptQuote:input_type -> mouldwright.v1.AcceptQuoteRequest
+	21, // 39: mouldwright.v1.QuoteService.DeclineQuote:input_type -> mouldwright.v1.DeclineQuoteRequest
+	23, // 40: mouldwright.v1.QuoteService.RecomputeQuote:input_type -> mouldwright.v1.RecomputeQuoteRequest
+	25, // 41: mouldwright.v1.QuoteService.GetQuoteDocument:input_type -> mouldwright.v1.GetQuoteDocumentRequest
+	5,  // 42: mouldwright.v1.QuoteService.PreviewQuote:output_type -> mouldwright.v1.PreviewQuoteResponse
+	10, // 43: mouldwright.v1.QuoteService.CreateQuote:output_type -> mouldwright.v1.CreateQuoteResponse
+	12, // 44: mouldwright.v1.QuoteService.GetQuote:output_type -> mouldwright.v1.GetQuoteResponse
+	14, // 45: mouldwright.v1.QuoteService.ListQuotes:output_type -> mouldwright.v1.ListQuotesResponse
+	16, // 46: mouldwright.v1.QuoteService.ReviseQuote:output_type -> mouldwright.v1.ReviseQuoteResponse
+	18, // 47: mouldwright.v1.QuoteService.IssueQuote:output_type -> mouldwright.v1.IssueQuoteResponse
+	20, // 48: mouldwright.v1.QuoteService.AcceptQuote:output_type -> mouldwright.v1.AcceptQuoteResponse
+	22, // 49: mouldwright.v1.QuoteService.DeclineQuote:output_type -> mouldwright.v1.DeclineQuoteResponse
+	24, // 50: mouldwright.v1.QuoteService.RecomputeQuote:output_type -> mouldwright.v1.RecomputeQuoteResponse
+	29, // 51: mouldwright.v1.QuoteService.GetQuoteDocument:output_type -> google.api.HttpBody
+	42, // [42:52] is the sub-list for method output_type
+	32, // [32:42] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_quote_service_proto_init() }
@@ -243,15 +2117,21 @@ func file_mouldwright_v1_quote_service_proto_init() {
 	if File_mouldwright_v1_quote_service_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
 	file_mouldwright_v1_brief_proto_init()
+	file_mouldwright_v1_common_proto_init()
 	file_mouldwright_v1_quote_proto_init()
+	file_mouldwright_v1_quote_service_proto_msgTypes[7].OneofWrappers = []any{}
+	file_mouldwright_v1_quote_service_proto_msgTypes[9].OneofWrappers = []any{}
+	file_mouldwright_v1_quote_service_proto_msgTypes[19].OneofWrappers = []any{}
+	file_mouldwright_v1_quote_service_proto_msgTypes[21].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_quote_service_proto_rawDesc), len(file_mouldwright_v1_quote_service_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   2,
+			NumEnums:      4,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

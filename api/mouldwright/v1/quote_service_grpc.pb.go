@@ -8,6 +8,7 @@ package mouldwrightv1
 
 import (
 	context "context"
+	httpbody "google.golang.org/genproto/googleapis/api/httpbody"
 	grpc "google.golang.org/grpc"
 	codes "google.golang.org/grpc/codes"
 	status "google.golang.org/grpc/status"
@@ -19,17 +20,46 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	QuoteService_PreviewQuote_FullMethodName = "/mouldwright.v1.QuoteService/PreviewQuote"
+	QuoteService_PreviewQuote_FullMethodName     = "/mouldwright.v1.QuoteService/PreviewQuote"
+	QuoteService_CreateQuote_FullMethodName      = "/mouldwright.v1.QuoteService/CreateQuote"
+	QuoteService_GetQuote_FullMethodName         = "/mouldwright.v1.QuoteService/GetQuote"
+	QuoteService_ListQuotes_FullMethodName       = "/mouldwright.v1.QuoteService/ListQuotes"
+	QuoteService_ReviseQuote_FullMethodName      = "/mouldwright.v1.QuoteService/ReviseQuote"
+	QuoteService_IssueQuote_FullMethodName       = "/mouldwright.v1.QuoteService/IssueQuote"
+	QuoteService_AcceptQuote_FullMethodName      = "/mouldwright.v1.QuoteService/AcceptQuote"
+	QuoteService_DeclineQuote_FullMethodName     = "/mouldwright.v1.QuoteService/DeclineQuote"
+	QuoteService_RecomputeQuote_FullMethodName   = "/mouldwright.v1.QuoteService/RecomputeQuote"
+	QuoteService_GetQuoteDocument_FullMethodName = "/mouldwright.v1.QuoteService/GetQuoteDocument"
 )
 
 // QuoteServiceClient is the client API for QuoteService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// Prices briefs.
+// Prices briefs, and keeps quotes from draft to answer.
 type QuoteServiceClient interface {
 	// Prices a brief and keeps nothing.
 	PreviewQuote(ctx context.Context, in *PreviewQuoteRequest, opts ...grpc.CallOption) (*PreviewQuoteResponse, error)
+	// Prices a brief and keeps it as a draft, under the next number of the year.
+	CreateQuote(ctx context.Context, in *CreateQuoteRequest, opts ...grpc.CallOption) (*CreateQuoteResponse, error)
+	// Shows a quote with one of its revisions and its history.
+	GetQuote(ctx context.Context, in *GetQuoteRequest, opts ...grpc.CallOption) (*GetQuoteResponse, error)
+	// Lists quotes without their content, the highest number first.
+	ListQuotes(ctx context.Context, in *ListQuotesRequest, opts ...grpc.CallOption) (*ListQuotesResponse, error)
+	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued.
+	ReviseQuote(ctx context.Context, in *ReviseQuoteRequest, opts ...grpc.CallOption) (*ReviseQuoteResponse, error)
+	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded.
+	IssueQuote(ctx context.Context, in *IssueQuoteRequest, opts ...grpc.CallOption) (*IssueQuoteResponse, error)
+	// Takes the offer.
+	AcceptQuote(ctx context.Context, in *AcceptQuoteRequest, opts ...grpc.CallOption) (*AcceptQuoteResponse, error)
+	// Turns the offer down.
+	DeclineQuote(ctx context.Context, in *DeclineQuoteRequest, opts ...grpc.CallOption) (*DeclineQuoteResponse, error)
+	// Prices a kept brief again by the rate book that it was priced by, and tells whether that gives what is kept, byte for byte.
+	RecomputeQuote(ctx context.Context, in *RecomputeQuoteRequest, opts ...grpc.CallOption) (*RecomputeQuoteResponse, error)
+	// Returns a quote as a document to pass on.
+	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	// buf:lint:ignore RPC_REQUEST_RESPONSE_UNIQUE
+	GetQuoteDocument(ctx context.Context, in *GetQuoteDocumentRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
 }
 
 type quoteServiceClient struct {
@@ -50,14 +80,124 @@ func (c *quoteServiceClient) PreviewQuote(ctx context.Context, in *PreviewQuoteR
 	return out, nil
 }
 
+func (c *quoteServiceClient) CreateQuote(ctx context.Context, in *CreateQuoteRequest, opts ...grpc.CallOption) (*CreateQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_CreateQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) GetQuote(ctx context.Context, in *GetQuoteRequest, opts ...grpc.CallOption) (*GetQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_GetQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) ListQuotes(ctx context.Context, in *ListQuotesRequest, opts ...grpc.CallOption) (*ListQuotesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListQuotesResponse)
+	err := c.cc.Invoke(ctx, QuoteService_ListQuotes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) ReviseQuote(ctx context.Context, in *ReviseQuoteRequest, opts ...grpc.CallOption) (*ReviseQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReviseQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_ReviseQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) IssueQuote(ctx context.Context, in *IssueQuoteRequest, opts ...grpc.CallOption) (*IssueQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(IssueQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_IssueQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) AcceptQuote(ctx context.Context, in *AcceptQuoteRequest, opts ...grpc.CallOption) (*AcceptQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AcceptQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_AcceptQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) DeclineQuote(ctx context.Context, in *DeclineQuoteRequest, opts ...grpc.CallOption) (*DeclineQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DeclineQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_DeclineQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) RecomputeQuote(ctx context.Context, in *RecomputeQuoteRequest, opts ...grpc.CallOption) (*RecomputeQuoteResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecomputeQuoteResponse)
+	err := c.cc.Invoke(ctx, QuoteService_RecomputeQuote_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *quoteServiceClient) GetQuoteDocument(ctx context.Context, in *GetQuoteDocumentRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(httpbody.HttpBody)
+	err := c.cc.Invoke(ctx, QuoteService_GetQuoteDocument_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // QuoteServiceServer is the server API for QuoteService service.
 // All implementations must embed UnimplementedQuoteServiceServer
 // for forward compatibility.
 //
-// Prices briefs.
+// Prices briefs, and keeps quotes from draft to answer.
 type QuoteServiceServer interface {
 	// Prices a brief and keeps nothing.
 	PreviewQuote(context.Context, *PreviewQuoteRequest) (*PreviewQuoteResponse, error)
+	// Prices a brief and keeps it as a draft, under the next number of the year.
+	CreateQuote(context.Context, *CreateQuoteRequest) (*CreateQuoteResponse, error)
+	// Shows a quote with one of its revisions and its history.
+	GetQuote(context.Context, *GetQuoteRequest) (*GetQuoteResponse, error)
+	// Lists quotes without their content, the highest number first.
+	ListQuotes(context.Context, *ListQuotesRequest) (*ListQuotesResponse, error)
+	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued.
+	ReviseQuote(context.Context, *ReviseQuoteRequest) (*ReviseQuoteResponse, error)
+	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded.
+	IssueQuote(context.Context, *IssueQuoteRequest) (*IssueQuoteResponse, error)
+	// Takes the offer.
+	AcceptQuote(context.Context, *AcceptQuoteRequest) (*AcceptQuoteResponse, error)
+	// Turns the offer down.
+	DeclineQuote(context.Context, *DeclineQuoteRequest) (*DeclineQuoteResponse, error)
+	// Prices a kept brief again by the rate book that it was priced by, and tells whether that gives what is kept, byte for byte.
+	RecomputeQuote(context.Context, *RecomputeQuoteRequest) (*RecomputeQuoteResponse, error)
+	// Returns a quote as a document to pass on.
+	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	// buf:lint:ignore RPC_REQUEST_RESPONSE_UNIQUE
+	GetQuoteDocument(context.Context, *GetQuoteDocumentRequest) (*httpbody.HttpBody, error)
 	mustEmbedUnimplementedQuoteServiceServer()
 }
 
@@ -70,6 +210,33 @@ type UnimplementedQuoteServiceServer struct{}
 
 func (UnimplementedQuoteServiceServer) PreviewQuote(context.Context, *PreviewQuoteRequest) (*PreviewQuoteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PreviewQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) CreateQuote(context.Context, *CreateQuoteRequest) (*CreateQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) GetQuote(context.Context, *GetQuoteRequest) (*GetQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) ListQuotes(context.Context, *ListQuotesRequest) (*ListQuotesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListQuotes not implemented")
+}
+func (UnimplementedQuoteServiceServer) ReviseQuote(context.Context, *ReviseQuoteRequest) (*ReviseQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReviseQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) IssueQuote(context.Context, *IssueQuoteRequest) (*IssueQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method IssueQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) AcceptQuote(context.Context, *AcceptQuoteRequest) (*AcceptQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcceptQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) DeclineQuote(context.Context, *DeclineQuoteRequest) (*DeclineQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method DeclineQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) RecomputeQuote(context.Context, *RecomputeQuoteRequest) (*RecomputeQuoteResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecomputeQuote not implemented")
+}
+func (UnimplementedQuoteServiceServer) GetQuoteDocument(context.Context, *GetQuoteDocumentRequest) (*httpbody.HttpBody, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetQuoteDocument not implemented")
 }
 func (UnimplementedQuoteServiceServer) mustEmbedUnimplementedQuoteServiceServer() {}
 func (UnimplementedQuoteServiceServer) testEmbeddedByValue()                      {}
@@ -110,6 +277,168 @@ func _QuoteService_PreviewQuote_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _QuoteService_CreateQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).CreateQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_CreateQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).CreateQuote(ctx, req.(*CreateQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_GetQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).GetQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_GetQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).GetQuote(ctx, req.(*GetQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_ListQuotes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListQuotesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).ListQuotes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_ListQuotes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).ListQuotes(ctx, req.(*ListQuotesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_ReviseQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReviseQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).ReviseQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_ReviseQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).ReviseQuote(ctx, req.(*ReviseQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_IssueQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(IssueQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).IssueQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_IssueQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).IssueQuote(ctx, req.(*IssueQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_AcceptQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcceptQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).AcceptQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_AcceptQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).AcceptQuote(ctx, req.(*AcceptQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_DeclineQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(DeclineQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).DeclineQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_DeclineQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).DeclineQuote(ctx, req.(*DeclineQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_RecomputeQuote_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecomputeQuoteRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).RecomputeQuote(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_RecomputeQuote_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).RecomputeQuote(ctx, req.(*RecomputeQuoteRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _QuoteService_GetQuoteDocument_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetQuoteDocumentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(QuoteServiceServer).GetQuoteDocument(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: QuoteService_GetQuoteDocument_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(QuoteServiceServer).GetQuoteDocument(ctx, req.(*GetQuoteDocumentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // QuoteService_ServiceDesc is the grpc.ServiceDesc for QuoteService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -120,6 +449,42 @@ var QuoteService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "PreviewQuote",
 			Handler:    _QuoteService_PreviewQuote_Handler,
+		},
+		{
+			MethodName: "CreateQuote",
+			Handler:    _QuoteService_CreateQuote_Handler,
+		},
+		{
+			MethodName: "GetQuote",
+			Handler:    _QuoteService_GetQuote_Handler,
+		},
+		{
+			MethodName: "ListQuotes",
+			Handler:    _QuoteService_ListQuotes_Handler,
+		},
+		{
+			MethodName: "ReviseQuote",
+			Handler:    _QuoteService_ReviseQuote_Handler,
+		},
+		{
+			MethodName: "IssueQuote",
+			Handler:    _QuoteService_IssueQuote_Handler,
+		},
+		{
+			MethodName: "AcceptQuote",
+			Handler:    _QuoteService_AcceptQuote_Handler,
+		},
+		{
+			MethodName: "DeclineQuote",
+			Handler:    _QuoteService_DeclineQuote_Handler,
+		},
+		{
+			MethodName: "RecomputeQuote",
+			Handler:    _QuoteService_RecomputeQuote_Handler,
+		},
+		{
+			MethodName: "GetQuoteDocument",
+			Handler:    _QuoteService_GetQuoteDocument_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -161,15 +161,21 @@ func (x *CheckRateBookRequest) GetRateBook() *RateBook {
 	return nil
 }
 
-// What is wrong with it.
+// What is wrong with it, and what it would change.
 type CheckRateBookResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Whether it can be used.
 	Usable bool `protobuf:"varint,1,opt,name=usable,proto3" json:"usable,omitempty"`
 	// Every fault, in the order of the document.
-	Faults        []*RateBookFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Faults []*RateBookFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
+	// What a usable rate book would make of the open quotes, drafts and offers that stand, the newest first; at most 200.
+	OpenQuotes []*OpenQuoteChange `protobuf:"bytes,3,rep,name=open_quotes,json=openQuotes,proto3" json:"open_quotes,omitempty"`
+	// How many open quotes were priced again.
+	PricedQuoteCount int32 `protobuf:"varint,4,opt,name=priced_quote_count,json=pricedQuoteCount,proto3" json:"priced_quote_count,omitempty"`
+	// Whether there are more open quotes than were priced again.
+	MoreOpenQuotes bool `protobuf:"varint,5,opt,name=more_open_quotes,json=moreOpenQuotes,proto3" json:"more_open_quotes,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CheckRateBookResponse) Reset() {
@@ -216,6 +222,420 @@ func (x *CheckRateBookResponse) GetFaults() []*RateBookFault {
 	return nil
 }
 
+func (x *CheckRateBookResponse) GetOpenQuotes() []*OpenQuoteChange {
+	if x != nil {
+		return x.OpenQuotes
+	}
+	return nil
+}
+
+func (x *CheckRateBookResponse) GetPricedQuoteCount() int32 {
+	if x != nil {
+		return x.PricedQuoteCount
+	}
+	return 0
+}
+
+func (x *CheckRateBookResponse) GetMoreOpenQuotes() bool {
+	if x != nil {
+		return x.MoreOpenQuotes
+	}
+	return false
+}
+
+// An open quote's price by another rate book.
+type OpenQuoteChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, quotes/{number}.
+	Quote string `protobuf:"bytes,1,opt,name=quote,proto3" json:"quote,omitempty"`
+	// Number of the revision: the draft, or the offer where there is none.
+	Revision int32 `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	// What the work is called.
+	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	// Whom it is for.
+	Client string `protobuf:"bytes,4,opt,name=client,proto3" json:"client,omitempty"`
+	// Net price as kept.
+	NetKept *Money `protobuf:"bytes,5,opt,name=net_kept,json=netKept,proto3" json:"net_kept,omitempty"`
+	// Net price by the rate book; left out where it cannot price the brief.
+	NetThen *Money `protobuf:"bytes,6,opt,name=net_then,json=netThen,proto3" json:"net_then,omitempty"`
+	// What it adds; negative where it takes off. Left out where the currencies differ or it cannot price the brief.
+	Difference *Money `protobuf:"bytes,7,opt,name=difference,proto3" json:"difference,omitempty"`
+	// Why it cannot price the brief, at most 10: paths in the brief.
+	Faults        []*RateBookFault `protobuf:"bytes,8,rep,name=faults,proto3" json:"faults,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpenQuoteChange) Reset() {
+	*x = OpenQuoteChange{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpenQuoteChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpenQuoteChange) ProtoMessage() {}
+
+func (x *OpenQuoteChange) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpenQuoteChange.ProtoReflect.Descriptor instead.
+func (*OpenQuoteChange) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *OpenQuoteChange) GetQuote() string {
+	if x != nil {
+		return x.Quote
+	}
+	return ""
+}
+
+func (x *OpenQuoteChange) GetRevision() int32 {
+	if x != nil {
+		return x.Revision
+	}
+	return 0
+}
+
+func (x *OpenQuoteChange) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *OpenQuoteChange) GetClient() string {
+	if x != nil {
+		return x.Client
+	}
+	return ""
+}
+
+func (x *OpenQuoteChange) GetNetKept() *Money {
+	if x != nil {
+		return x.NetKept
+	}
+	return nil
+}
+
+func (x *OpenQuoteChange) GetNetThen() *Money {
+	if x != nil {
+		return x.NetThen
+	}
+	return nil
+}
+
+func (x *OpenQuoteChange) GetDifference() *Money {
+	if x != nil {
+		return x.Difference
+	}
+	return nil
+}
+
+func (x *OpenQuoteChange) GetFaults() []*RateBookFault {
+	if x != nil {
+		return x.Faults
+	}
+	return nil
+}
+
+// Which rate books.
+type ListRateBooksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How many to a page, 1 to 100; left out, 20.
+	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// The next_page_token of the page before; empty for the first.
+	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRateBooksRequest) Reset() {
+	*x = ListRateBooksRequest{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRateBooksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRateBooksRequest) ProtoMessage() {}
+
+func (x *ListRateBooksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRateBooksRequest.ProtoReflect.Descriptor instead.
+func (*ListRateBooksRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ListRateBooksRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListRateBooksRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+// A page of rate books.
+type ListRateBooksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The revisions, the newest first.
+	RateBooks []*RateBookRevision `protobuf:"bytes,1,rep,name=rate_books,json=rateBooks,proto3" json:"rate_books,omitempty"`
+	// Token of the next page; empty on the last.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRateBooksResponse) Reset() {
+	*x = ListRateBooksResponse{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRateBooksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRateBooksResponse) ProtoMessage() {}
+
+func (x *ListRateBooksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRateBooksResponse.ProtoReflect.Descriptor instead.
+func (*ListRateBooksResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ListRateBooksResponse) GetRateBooks() []*RateBookRevision {
+	if x != nil {
+		return x.RateBooks
+	}
+	return nil
+}
+
+func (x *ListRateBooksResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// A revision without its content.
+type RateBookRevision struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, rateBooks/{revision}.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// SHA-256 of its document, hexadecimal.
+	Sha256 string `protobuf:"bytes,2,opt,name=sha256,proto3" json:"sha256,omitempty"`
+	// When it was kept, RFC 3339, UTC.
+	CreateTime string `protobuf:"bytes,3,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
+	// Whether it is the current one.
+	Current       bool `protobuf:"varint,4,opt,name=current,proto3" json:"current,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RateBookRevision) Reset() {
+	*x = RateBookRevision{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RateBookRevision) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RateBookRevision) ProtoMessage() {}
+
+func (x *RateBookRevision) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RateBookRevision.ProtoReflect.Descriptor instead.
+func (*RateBookRevision) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RateBookRevision) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *RateBookRevision) GetSha256() string {
+	if x != nil {
+		return x.Sha256
+	}
+	return ""
+}
+
+func (x *RateBookRevision) GetCreateTime() string {
+	if x != nil {
+		return x.CreateTime
+	}
+	return ""
+}
+
+func (x *RateBookRevision) GetCurrent() bool {
+	if x != nil {
+		return x.Current
+	}
+	return false
+}
+
+// A rate book to keep.
+type CreateRateBookRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The rate book; its revision is its name.
+	RateBook *RateBook `protobuf:"bytes,1,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
+	// The caller's own name for this request, as in CreateQuote.
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateRateBookRequest) Reset() {
+	*x = CreateRateBookRequest{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateRateBookRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateRateBookRequest) ProtoMessage() {}
+
+func (x *CreateRateBookRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateRateBookRequest.ProtoReflect.Descriptor instead.
+func (*CreateRateBookRequest) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CreateRateBookRequest) GetRateBook() *RateBook {
+	if x != nil {
+		return x.RateBook
+	}
+	return nil
+}
+
+func (x *CreateRateBookRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+// The revision.
+type CreateRateBookResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How it is kept.
+	RateBook      *RateBookRevision `protobuf:"bytes,1,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CreateRateBookResponse) Reset() {
+	*x = CreateRateBookResponse{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CreateRateBookResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CreateRateBookResponse) ProtoMessage() {}
+
+func (x *CreateRateBookResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CreateRateBookResponse.ProtoReflect.Descriptor instead.
+func (*CreateRateBookResponse) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *CreateRateBookResponse) GetRateBook() *RateBookRevision {
+	if x != nil {
+		return x.RateBook
+	}
+	return nil
+}
+
 // A fault of a rate book.
 type RateBookFault struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -229,7 +649,7 @@ type RateBookFault struct {
 
 func (x *RateBookFault) Reset() {
 	*x = RateBookFault{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -241,7 +661,7 @@ func (x *RateBookFault) String() string {
 func (*RateBookFault) ProtoMessage() {}
 
 func (x *RateBookFault) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -254,7 +674,7 @@ func (x *RateBookFault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RateBookFault.ProtoReflect.Descriptor instead.
 func (*RateBookFault) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{4}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *RateBookFault) GetPath() string {
@@ -275,22 +695,59 @@ var File_mouldwright_v1_rate_book_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_rate_book_service_proto_rawDesc = "" +
 	"\n" +
-	"&mouldwright/v1/rate_book_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1emouldwright/v1/rate_book.proto\"X\n" +
+	"&mouldwright/v1/rate_book_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x1emouldwright/v1/rate_book.proto\"X\n" +
 	"\x12GetRateBookRequest\x12B\n" +
 	"\x04name\x18\x01 \x01(\tB.\xe0A\x02\xbaH(r&2$^rateBooks/[a-z0-9][a-z0-9.-]{0,59}$R\x04name\"L\n" +
 	"\x13GetRateBookResponse\x125\n" +
 	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookR\brateBook\"X\n" +
 	"\x14CheckRateBookRequest\x12@\n" +
-	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookB\t\xe0A\x02\xbaH\x03\xd8\x01\x03R\brateBook\"f\n" +
+	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookB\t\xe0A\x02\xbaH\x03\xd8\x01\x03R\brateBook\"\x80\x02\n" +
 	"\x15CheckRateBookResponse\x12\x16\n" +
 	"\x06usable\x18\x01 \x01(\bR\x06usable\x125\n" +
-	"\x06faults\x18\x02 \x03(\v2\x1d.mouldwright.v1.RateBookFaultR\x06faults\"=\n" +
+	"\x06faults\x18\x02 \x03(\v2\x1d.mouldwright.v1.RateBookFaultR\x06faults\x12@\n" +
+	"\vopen_quotes\x18\x03 \x03(\v2\x1f.mouldwright.v1.OpenQuoteChangeR\n" +
+	"openQuotes\x12,\n" +
+	"\x12priced_quote_count\x18\x04 \x01(\x05R\x10pricedQuoteCount\x12(\n" +
+	"\x10more_open_quotes\x18\x05 \x01(\bR\x0emoreOpenQuotes\"\xc3\x02\n" +
+	"\x0fOpenQuoteChange\x12\x14\n" +
+	"\x05quote\x18\x01 \x01(\tR\x05quote\x12\x1a\n" +
+	"\brevision\x18\x02 \x01(\x05R\brevision\x12\x14\n" +
+	"\x05title\x18\x03 \x01(\tR\x05title\x12\x16\n" +
+	"\x06client\x18\x04 \x01(\tR\x06client\x120\n" +
+	"\bnet_kept\x18\x05 \x01(\v2\x15.mouldwright.v1.MoneyR\anetKept\x120\n" +
+	"\bnet_then\x18\x06 \x01(\v2\x15.mouldwright.v1.MoneyR\anetThen\x125\n" +
+	"\n" +
+	"difference\x18\a \x01(\v2\x15.mouldwright.v1.MoneyR\n" +
+	"difference\x125\n" +
+	"\x06faults\x18\b \x03(\v2\x1d.mouldwright.v1.RateBookFaultR\x06faults\"g\n" +
+	"\x14ListRateBooksRequest\x12&\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tpageToken\"\x80\x01\n" +
+	"\x15ListRateBooksResponse\x12?\n" +
+	"\n" +
+	"rate_books\x18\x01 \x03(\v2 .mouldwright.v1.RateBookRevisionR\trateBooks\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"y\n" +
+	"\x10RateBookRevision\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
+	"\x06sha256\x18\x02 \x01(\tR\x06sha256\x12\x1f\n" +
+	"\vcreate_time\x18\x03 \x01(\tR\n" +
+	"createTime\x12\x18\n" +
+	"\acurrent\x18\x04 \x01(\bR\acurrent\"\x97\x01\n" +
+	"\x15CreateRateBookRequest\x12@\n" +
+	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\brateBook\x12<\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\"W\n" +
+	"\x16CreateRateBookResponse\x12=\n" +
+	"\trate_book\x18\x01 \x01(\v2 .mouldwright.v1.RateBookRevisionR\brateBook\"=\n" +
 	"\rRateBookFault\x12\x12\n" +
 	"\x04path\x18\x01 \x01(\tR\x04path\x12\x18\n" +
-	"\amessage\x18\x02 \x01(\tR\amessage2\x87\x02\n" +
-	"\x0fRateBookService\x12v\n" +
-	"\vGetRateBook\x12\".mouldwright.v1.GetRateBookRequest\x1a#.mouldwright.v1.GetRateBookResponse\"\x1e\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/{name=rateBooks/*}\x12|\n" +
-	"\rCheckRateBook\x12$.mouldwright.v1.CheckRateBookRequest\x1a%.mouldwright.v1.CheckRateBookResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/rateBooks:checkBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"\amessage\x18\x02 \x01(\tR\amessage2\x99\x04\n" +
+	"\x0fRateBookService\x12~\n" +
+	"\vGetRateBook\x12\".mouldwright.v1.GetRateBookRequest\x1a#.mouldwright.v1.GetRateBookResponse\"&\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\x18\x12\x16/v1/{name=rateBooks/*}\x12{\n" +
+	"\rListRateBooks\x12$.mouldwright.v1.ListRateBooksRequest\x1a%.mouldwright.v1.ListRateBooksResponse\"\x1d\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/rateBooks\x12\x81\x01\n" +
+	"\x0eCreateRateBook\x12%.mouldwright.v1.CreateRateBookRequest\x1a&.mouldwright.v1.CreateRateBookResponse\" \x92\xcf\x18\x04\b\x03\x10\x02\x82\xd3\xe4\x93\x02\x12:\x01*\"\r/v1/rateBooks\x12\x84\x01\n" +
+	"\rCheckRateBook\x12$.mouldwright.v1.CheckRateBookRequest\x1a%.mouldwright.v1.CheckRateBookResponse\"&\x92\xcf\x18\x04\b\x03\x10\x01\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/rateBooks:checkBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_rate_book_service_proto_rawDescOnce sync.Once
@@ -304,28 +761,47 @@ func file_mouldwright_v1_rate_book_service_proto_rawDescGZIP() []byte {
 	return file_mouldwright_v1_rate_book_service_proto_rawDescData
 }
 
-var file_mouldwright_v1_rate_book_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_mouldwright_v1_rate_book_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_mouldwright_v1_rate_book_service_proto_goTypes = []any{
-	(*GetRateBookRequest)(nil),    // 0: mouldwright.v1.GetRateBookRequest
-	(*GetRateBookResponse)(nil),   // 1: mouldwright.v1.GetRateBookResponse
-	(*CheckRateBookRequest)(nil),  // 2: mouldwright.v1.CheckRateBookRequest
-	(*CheckRateBookResponse)(nil), // 3: mouldwright.v1.CheckRateBookResponse
-	(*RateBookFault)(nil),         // 4: mouldwright.v1.RateBookFault
-	(*RateBook)(nil),              // 5: mouldwright.v1.RateBook
+	(*GetRateBookRequest)(nil),     // 0: mouldwright.v1.GetRateBookRequest
+	(*GetRateBookResponse)(nil),    // 1: mouldwright.v1.GetRateBookResponse
+	(*CheckRateBookRequest)(nil),   // 2: mouldwright.v1.CheckRateBookRequest
+	(*CheckRateBookResponse)(nil),  // 3: mouldwright.v1.CheckRateBookResponse
+	(*OpenQuoteChange)(nil),        // 4: mouldwright.v1.OpenQuoteChange
+	(*ListRateBooksRequest)(nil),   // 5: mouldwright.v1.ListRateBooksRequest
+	(*ListRateBooksResponse)(nil),  // 6: mouldwright.v1.ListRateBooksResponse
+	(*RateBookRevision)(nil),       // 7: mouldwright.v1.RateBookRevision
+	(*CreateRateBookRequest)(nil),  // 8: mouldwright.v1.CreateRateBookRequest
+	(*CreateRateBookResponse)(nil), // 9: mouldwright.v1.CreateRateBookResponse
+	(*RateBookFault)(nil),          // 10: mouldwright.v1.RateBookFault
+	(*RateBook)(nil),               // 11: mouldwright.v1.RateBook
+	(*Money)(nil),                  // 12: mouldwright.v1.Money
 }
 var file_mouldwright_v1_rate_book_service_proto_depIdxs = []int32{
-	5, // 0: mouldwright.v1.GetRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBook
-	5, // 1: mouldwright.v1.CheckRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
-	4, // 2: mouldwright.v1.CheckRateBookResponse.faults:type_name -> mouldwright.v1.RateBookFault
-	0, // 3: mouldwright.v1.RateBookService.GetRateBook:input_type -> mouldwright.v1.GetRateBookRequest
-	2, // 4: mouldwright.v1.RateBookService.CheckRateBook:input_type -> mouldwright.v1.CheckRateBookRequest
-	1, // 5: mouldwright.v1.RateBookService.GetRateBook:output_type -> mouldwright.v1.GetRateBookResponse
-	3, // 6: mouldwright.v1.RateBookService.CheckRateBook:output_type -> mouldwright.v1.CheckRateBookResponse
-	5, // [5:7] is the sub-list for method output_type
-	3, // [3:5] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	11, // 0: mouldwright.v1.GetRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBook
+	11, // 1: mouldwright.v1.CheckRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
+	10, // 2: mouldwright.v1.CheckRateBookResponse.faults:type_name -> mouldwright.v1.RateBookFault
+	4,  // 3: mouldwright.v1.CheckRateBookResponse.open_quotes:type_name -> mouldwright.v1.OpenQuoteChange
+	12, // 4: mouldwright.v1.OpenQuoteChange.net_kept:type_name -> mouldwright.v1.Money
+	12, // 5: mouldwright.v1.OpenQuoteChange.net_then:type_name -> mouldwright.v1.Money
+	12, // 6: mouldwright.v1.OpenQuoteChange.difference:type_name -> mouldwright.v1.Money
+	10, // 7: mouldwright.v1.OpenQuoteChange.faults:type_name -> mouldwright.v1.RateBookFault
+	7,  // 8: mouldwright.v1.ListRateBooksResponse.rate_books:type_name -> mouldwright.v1.RateBookRevision
+	11, // 9: mouldwright.v1.CreateRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
+	7,  // 10: mouldwright.v1.CreateRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBookRevision
+	0,  // 11: mouldwright.v1.RateBookService.GetRateBook:input_type -> mouldwright.v1.GetRateBookRequest
+	5,  // 12: mouldwright.v1.RateBookService.ListRateBooks:input_type -> mouldwright.v1.ListRateBooksRequest
+	8,  // 13: mouldwright.v1.RateBookService.CreateRateBook:input_type -> mouldwright.v1.CreateRateBookRequest
+	2,  // 14: mouldwright.v1.RateBookService.CheckRateBook:input_type -> mouldwright.v1.CheckRateBookRequest
+	1,  // 15: mouldwright.v1.RateBookService.GetRateBook:output_type -> mouldwright.v1.GetRateBookResponse
+	6,  // 16: mouldwright.v1.RateBookService.ListRateBooks:output_type -> mouldwright.v1.ListRateBooksResponse
+	9,  // 17: mouldwright.v1.RateBookService.CreateRateBook:output_type -> mouldwright.v1.CreateRateBookResponse
+	3,  // 18: mouldwright.v1.RateBookService.CheckRateBook:output_type -> mouldwright.v1.CheckRateBookResponse
+	15, // [15:19] is the sub-list for method output_type
+	11, // [11:15] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_rate_book_service_proto_init() }
@@ -333,6 +809,8 @@ func file_mouldwright_v1_rate_book_service_proto_init() {
 	if File_mouldwright_v1_rate_book_service_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
+	file_mouldwright_v1_common_proto_init()
 	file_mouldwright_v1_rate_book_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -340,7 +818,7 @@ func file_mouldwright_v1_rate_book_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_rate_book_service_proto_rawDesc), len(file_mouldwright_v1_rate_book_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   5,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

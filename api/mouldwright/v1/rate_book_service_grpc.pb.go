@@ -19,19 +19,25 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	RateBookService_GetRateBook_FullMethodName   = "/mouldwright.v1.RateBookService/GetRateBook"
-	RateBookService_CheckRateBook_FullMethodName = "/mouldwright.v1.RateBookService/CheckRateBook"
+	RateBookService_GetRateBook_FullMethodName    = "/mouldwright.v1.RateBookService/GetRateBook"
+	RateBookService_ListRateBooks_FullMethodName  = "/mouldwright.v1.RateBookService/ListRateBooks"
+	RateBookService_CreateRateBook_FullMethodName = "/mouldwright.v1.RateBookService/CreateRateBook"
+	RateBookService_CheckRateBook_FullMethodName  = "/mouldwright.v1.RateBookService/CheckRateBook"
 )
 
 // RateBookServiceClient is the client API for RateBookService service.
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// The studio's rate books.
+// The studio's rate books: each revision is kept for good, and never edited.
 type RateBookServiceClient interface {
 	// Returns one revision, or rateBooks/current.
 	GetRateBook(ctx context.Context, in *GetRateBookRequest, opts ...grpc.CallOption) (*GetRateBookResponse, error)
-	// Checks a rate book and names every fault; keeps nothing.
+	// Lists the revisions without their content, the newest first: that is the current one.
+	ListRateBooks(ctx context.Context, in *ListRateBooksRequest, opts ...grpc.CallOption) (*ListRateBooksResponse, error)
+	// Keeps a rate book as a new revision, which is the current one from then on. Quotes that are kept stay as they were priced.
+	CreateRateBook(ctx context.Context, in *CreateRateBookRequest, opts ...grpc.CallOption) (*CreateRateBookResponse, error)
+	// Checks a rate book, names every fault, and tells what it would make of the open quotes; keeps nothing.
 	CheckRateBook(ctx context.Context, in *CheckRateBookRequest, opts ...grpc.CallOption) (*CheckRateBookResponse, error)
 }
 
@@ -53,6 +59,26 @@ func (c *rateBookServiceClient) GetRateBook(ctx context.Context, in *GetRateBook
 	return out, nil
 }
 
+func (c *rateBookServiceClient) ListRateBooks(ctx context.Context, in *ListRateBooksRequest, opts ...grpc.CallOption) (*ListRateBooksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRateBooksResponse)
+	err := c.cc.Invoke(ctx, RateBookService_ListRateBooks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *rateBookServiceClient) CreateRateBook(ctx context.Context, in *CreateRateBookRequest, opts ...grpc.CallOption) (*CreateRateBookResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CreateRateBookResponse)
+	err := c.cc.Invoke(ctx, RateBookService_CreateRateBook_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *rateBookServiceClient) CheckRateBook(ctx context.Context, in *CheckRateBookRequest, opts ...grpc.CallOption) (*CheckRateBookResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CheckRateBookResponse)
@@ -67,11 +93,15 @@ func (c *rateBookServiceClient) CheckRateBook(ctx context.Context, in *CheckRate
 // All implementations must embed UnimplementedRateBookServiceServer
 // for forward compatibility.
 //
-// The studio's rate books.
+// The studio's rate books: each revision is kept for good, and never edited.
 type RateBookServiceServer interface {
 	// Returns one revision, or rateBooks/current.
 	GetRateBook(context.Context, *GetRateBookRequest) (*GetRateBookResponse, error)
-	// Checks a rate book and names every fault; keeps nothing.
+	// Lists the revisions without their content, the newest first: that is the current one.
+	ListRateBooks(context.Context, *ListRateBooksRequest) (*ListRateBooksResponse, error)
+	// Keeps a rate book as a new revision, which is the current one from then on. Quotes that are kept stay as they were priced.
+	CreateRateBook(context.Context, *CreateRateBookRequest) (*CreateRateBookResponse, error)
+	// Checks a rate book, names every fault, and tells what it would make of the open quotes; keeps nothing.
 	CheckRateBook(context.Context, *CheckRateBookRequest) (*CheckRateBookResponse, error)
 	mustEmbedUnimplementedRateBookServiceServer()
 }
@@ -85,6 +115,12 @@ type UnimplementedRateBookServiceServer struct{}
 
 func (UnimplementedRateBookServiceServer) GetRateBook(context.Context, *GetRateBookRequest) (*GetRateBookResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetRateBook not implemented")
+}
+func (UnimplementedRateBookServiceServer) ListRateBooks(context.Context, *ListRateBooksRequest) (*ListRateBooksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRateBooks not implemented")
+}
+func (UnimplementedRateBookServiceServer) CreateRateBook(context.Context, *CreateRateBookRequest) (*CreateRateBookResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CreateRateBook not implemented")
 }
 func (UnimplementedRateBookServiceServer) CheckRateBook(context.Context, *CheckRateBookRequest) (*CheckRateBookResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckRateBook not implemented")
@@ -128,6 +164,42 @@ func _RateBookService_GetRateBook_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RateBookService_ListRateBooks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRateBooksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RateBookServiceServer).ListRateBooks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RateBookService_ListRateBooks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RateBookServiceServer).ListRateBooks(ctx, req.(*ListRateBooksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _RateBookService_CreateRateBook_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CreateRateBookRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RateBookServiceServer).CreateRateBook(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RateBookService_CreateRateBook_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RateBookServiceServer).CreateRateBook(ctx, req.(*CreateRateBookRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _RateBookService_CheckRateBook_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CheckRateBookRequest)
 	if err := dec(in); err != nil {
@@ -156,6 +228,14 @@ var RateBookService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetRateBook",
 			Handler:    _RateBookService_GetRateBook_Handler,
+		},
+		{
+			MethodName: "ListRateBooks",
+			Handler:    _RateBookService_ListRateBooks_Handler,
+		},
+		{
+			MethodName: "CreateRateBook",
+			Handler:    _RateBookService_CreateRateBook_Handler,
 		},
 		{
 			MethodName: "CheckRateBook",

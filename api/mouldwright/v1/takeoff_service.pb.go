@@ -444,7 +444,9 @@ func (x *CreateMeshResponse) GetMesh() *Mesh {
 type GetMeshRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name, meshes/{mesh}.
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,2,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -482,6 +484,13 @@ func (*GetMeshRequest) Descriptor() ([]byte, []int) {
 func (x *GetMeshRequest) GetName() string {
 	if x != nil {
 		return x.Name
+	}
+	return ""
+}
+
+func (x *GetMeshRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
 	}
 	return ""
 }
@@ -538,7 +547,9 @@ type ListMeshesRequest struct {
 	// How many to a page, 1 to 100; left out, 20.
 	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// The next_page_token of the page before; empty for the first.
-	PageToken     string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,3,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -583,6 +594,13 @@ func (x *ListMeshesRequest) GetPageSize() int32 {
 func (x *ListMeshesRequest) GetPageToken() string {
 	if x != nil {
 		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListMeshesRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
 	}
 	return ""
 }
@@ -646,7 +664,9 @@ func (x *ListMeshesResponse) GetNextPageToken() string {
 type DeleteMeshRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Resource name, meshes/{mesh}.
-	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,2,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -684,6 +704,13 @@ func (*DeleteMeshRequest) Descriptor() ([]byte, []int) {
 func (x *DeleteMeshRequest) GetName() string {
 	if x != nil {
 		return x.Name
+	}
+	return ""
+}
+
+func (x *DeleteMeshRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
 	}
 	return ""
 }
@@ -737,7 +764,9 @@ type MeasureMeshRequest struct {
 	// Thickness of the foam layers in millimetres; left out, 100.
 	LayerMm *float64 `protobuf:"fixed64,4,opt,name=layer_mm,json=layerMm,proto3,oneof" json:"layer_mm,omitempty"`
 	// Thickness below which a part counts as thin, in millimetres; left out, 6.
-	ThinLimitMm   *float64 `protobuf:"fixed64,5,opt,name=thin_limit_mm,json=thinLimitMm,proto3,oneof" json:"thin_limit_mm,omitempty"`
+	ThinLimitMm *float64 `protobuf:"fixed64,5,opt,name=thin_limit_mm,json=thinLimitMm,proto3,oneof" json:"thin_limit_mm,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,6,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -807,6 +836,13 @@ func (x *MeasureMeshRequest) GetThinLimitMm() float64 {
 	return 0
 }
 
+func (x *MeasureMeshRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
 // The measures.
 type MeasureMeshResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -859,7 +895,9 @@ type CompareMeshesRequest struct {
 	// Resource name of the one, meshes/{mesh}.
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// Resource name of the other, meshes/{mesh}.
-	Other         string `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	Other string `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,3,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -904,6 +942,13 @@ func (x *CompareMeshesRequest) GetName() string {
 func (x *CompareMeshesRequest) GetOther() string {
 	if x != nil {
 		return x.Other
+	}
+	return ""
+}
+
+func (x *CompareMeshesRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
 	}
 	return ""
 }
@@ -982,7 +1027,9 @@ type GetMeshPictureRequest struct {
 	// The piece's size over the mesh's; left out, 1.
 	Scale *float64 `protobuf:"fixed64,3,opt,name=scale,proto3,oneof" json:"scale,omitempty"`
 	// Width in pixels; left out, 1600.
-	WidthPx       *int32 `protobuf:"varint,4,opt,name=width_px,json=widthPx,proto3,oneof" json:"width_px,omitempty"`
+	WidthPx *int32 `protobuf:"varint,4,opt,name=width_px,json=widthPx,proto3,oneof" json:"width_px,omitempty"`
+	// Whose mesh, partners/{partner}; empty for the caller's own. Only the studio may look at others'.
+	Partner       string `protobuf:"bytes,5,opt,name=partner,proto3" json:"partner,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1045,90 +1092,103 @@ func (x *GetMeshPictureRequest) GetWidthPx() int32 {
 	return 0
 }
 
+func (x *GetMeshPictureRequest) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
 var File_mouldwright_v1_takeoff_service_proto protoreflect.FileDescriptor
 
 const file_mouldwright_v1_takeoff_service_proto_rawDesc = "" +
 	"\n" +
-	"$mouldwright/v1/takeoff_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x19mouldwright/v1/mesh.proto\x1a\x1amouldwright/v1/quote.proto\"\x9a\x01\n" +
+	"$mouldwright/v1/takeoff_service.proto\x12\x0emouldwright.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/httpbody.proto\x1a\x1dmouldwright/v1/audience.proto\x1a\x1amouldwright/v1/brief.proto\x1a\x1bmouldwright/v1/common.proto\x1a\x19mouldwright/v1/mesh.proto\x1a\x1amouldwright/v1/quote.proto\"\x9a\x01\n" +
 	"\x13MeasureBriefRequest\x126\n" +
 	"\x05brief\x18\x01 \x01(\v2\x15.mouldwright.v1.BriefB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\x05brief\x12K\n" +
-	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\"\xb8\x01\n" +
-	"\x14MeasureBriefResponse\x12,\n" +
-	"\x12rate_book_revision\x18\x01 \x01(\tR\x10rateBookRevision\x124\n" +
-	"\x06pieces\x18\x02 \x03(\v2\x1c.mouldwright.v1.PieceTakeoffR\x06pieces\x12\x1a\n" +
-	"\bwarnings\x18\x03 \x03(\tR\bwarnings\x12 \n" +
-	"\vassumptions\x18\x04 \x03(\tR\vassumptions\"~\n" +
+	"\trate_book\x18\x02 \x01(\tB.\xbaH+r)2'^(rateBooks/[a-z0-9][a-z0-9.-]{0,59})?$R\brateBook\"\xd0\x01\n" +
+	"\x14MeasureBriefResponse\x122\n" +
+	"\x12rate_book_revision\x18\x01 \x01(\tB\x04\x88\xcf\x18\x02R\x10rateBookRevision\x12:\n" +
+	"\x06pieces\x18\x02 \x03(\v2\x1c.mouldwright.v1.PieceTakeoffB\x04\x88\xcf\x18\x02R\x06pieces\x12 \n" +
+	"\bwarnings\x18\x03 \x03(\tB\x04\x88\xcf\x18\x02R\bwarnings\x12&\n" +
+	"\vassumptions\x18\x04 \x03(\tB\x04\x88\xcf\x18\x02R\vassumptions\"~\n" +
 	"\x11UploadMeshRequest\x127\n" +
 	"\areading\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshReadingH\x00R\areading\x12!\n" +
 	"\x05chunk\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x80\x10H\x00R\x05chunkB\r\n" +
-	"\x04part\x12\x05\xbaH\x02\b\x01\">\n" +
-	"\x12UploadMeshResponse\x12(\n" +
-	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"p\n" +
+	"\x04part\x12\x05\xbaH\x02\b\x01\"D\n" +
+	"\x12UploadMeshResponse\x12.\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshB\x04\x88\xcf\x18\x02R\x04mesh\"p\n" +
 	"\x11CreateMeshRequest\x125\n" +
 	"\areading\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshReadingR\areading\x12$\n" +
 	"\x04file\x18\x02 \x01(\fB\x10\xe0A\x02\xbaH\n" +
-	"z\b\x10\x01\x18\x80\x80\x80\x80\x04R\x04file\">\n" +
-	"\x12CreateMeshResponse\x12(\n" +
-	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"H\n" +
+	"z\b\x10\x01\x18\x80\x80\x80\x80\x04R\x04file\"D\n" +
+	"\x12CreateMeshResponse\x12.\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshB\x04\x88\xcf\x18\x02R\x04mesh\"\x9b\x01\n" +
 	"\x0eGetMeshRequest\x126\n" +
-	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\";\n" +
-	"\x0fGetMeshResponse\x12(\n" +
-	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshR\x04mesh\"d\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x12Q\n" +
+	"\apartner\x18\x02 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\"A\n" +
+	"\x0fGetMeshResponse\x12.\n" +
+	"\x04mesh\x18\x01 \x01(\v2\x14.mouldwright.v1.MeshB\x04\x88\xcf\x18\x02R\x04mesh\"\xb7\x01\n" +
 	"\x11ListMeshesRequest\x12&\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\bpageSize\x12'\n" +
 	"\n" +
-	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tpageToken\"j\n" +
-	"\x12ListMeshesResponse\x12,\n" +
-	"\x06meshes\x18\x01 \x03(\v2\x14.mouldwright.v1.MeshR\x06meshes\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"K\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\tpageToken\x12Q\n" +
+	"\apartner\x18\x03 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\"v\n" +
+	"\x12ListMeshesResponse\x122\n" +
+	"\x06meshes\x18\x01 \x03(\v2\x14.mouldwright.v1.MeshB\x04\x88\xcf\x18\x02R\x06meshes\x12,\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x04\x88\xcf\x18\x02R\rnextPageToken\"\x9e\x01\n" +
 	"\x11DeleteMeshRequest\x126\n" +
-	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\"\x14\n" +
-	"\x12DeleteMeshResponse\"\xe5\x02\n" +
+	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x12Q\n" +
+	"\apartner\x18\x02 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\"\x14\n" +
+	"\x12DeleteMeshResponse\"\xb8\x03\n" +
 	"\x12MeasureMeshRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x124\n" +
 	"\x05scale\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05scale\x88\x01\x01\x129\n" +
 	"\x05pulls\x18\x03 \x03(\v2\x19.mouldwright.v1.DirectionB\b\xbaH\x05\x92\x01\x02\x10\x06R\x05pulls\x129\n" +
 	"\blayer_mm\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x9f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\alayerMm\x88\x01\x01\x12B\n" +
-	"\rthin_limit_mm\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\vthinLimitMm\x88\x01\x01B\b\n" +
+	"\rthin_limit_mm\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\vthinLimitMm\x88\x01\x01\x12Q\n" +
+	"\apartner\x18\x06 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartnerB\b\n" +
 	"\x06_scaleB\v\n" +
 	"\t_layer_mmB\x10\n" +
-	"\x0e_thin_limit_mm\"L\n" +
-	"\x13MeasureMeshResponse\x125\n" +
-	"\atakeoff\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshTakeoffR\atakeoff\"\x88\x01\n" +
+	"\x0e_thin_limit_mm\"R\n" +
+	"\x13MeasureMeshResponse\x12;\n" +
+	"\atakeoff\x18\x01 \x01(\v2\x1b.mouldwright.v1.MeshTakeoffB\x04\x88\xcf\x18\x02R\atakeoff\"\xdb\x01\n" +
 	"\x14CompareMeshesRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x128\n" +
-	"\x05other\x18\x02 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x05other\"]\n" +
-	"\x15CompareMeshesResponse\x12\x12\n" +
-	"\x04same\x18\x01 \x01(\bR\x04same\x12\x1a\n" +
-	"\bmirrored\x18\x02 \x01(\bR\bmirrored\x12\x14\n" +
-	"\x05words\x18\x03 \x01(\tR\x05words\"\x8a\x02\n" +
+	"\x05other\x18\x02 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x05other\x12Q\n" +
+	"\apartner\x18\x03 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\"o\n" +
+	"\x15CompareMeshesResponse\x12\x18\n" +
+	"\x04same\x18\x01 \x01(\bB\x04\x88\xcf\x18\x02R\x04same\x12 \n" +
+	"\bmirrored\x18\x02 \x01(\bB\x04\x88\xcf\x18\x02R\bmirrored\x12\x1a\n" +
+	"\x05words\x18\x03 \x01(\tB\x04\x88\xcf\x18\x02R\x05words\"\xdd\x02\n" +
 	"\x15GetMeshPictureRequest\x126\n" +
 	"\x04name\x18\x01 \x01(\tB\"\xe0A\x02\xbaH\x1cr\x1a2\x18^meshes/[a-z0-9-]{1,80}$R\x04name\x12?\n" +
 	"\x06format\x18\x02 \x01(\x0e2\x1d.mouldwright.v1.PictureFormatB\b\xbaH\x05\x82\x01\x02\x10\x01R\x06format\x124\n" +
 	"\x05scale\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x05scale\x88\x01\x01\x12+\n" +
-	"\bwidth_px\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\x80 (\xc0\x02H\x01R\awidthPx\x88\x01\x01B\b\n" +
+	"\bwidth_px\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\x80 (\xc0\x02H\x01R\awidthPx\x88\x01\x01\x12Q\n" +
+	"\apartner\x18\x05 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartnerB\b\n" +
 	"\x06_scaleB\v\n" +
 	"\t_width_px*_\n" +
 	"\rPictureFormat\x12\x1e\n" +
 	"\x1aPICTURE_FORMAT_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12PICTURE_FORMAT_PNG\x10\x01\x12\x16\n" +
-	"\x12PICTURE_FORMAT_SVG\x10\x022\x8e\b\n" +
-	"\x0eTakeoffService\x12z\n" +
-	"\fMeasureBrief\x12#.mouldwright.v1.MeasureBriefRequest\x1a$.mouldwright.v1.MeasureBriefResponse\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:measure\x12U\n" +
+	"\x12PICTURE_FORMAT_SVG\x10\x022\xda\b\n" +
+	"\x0eTakeoffService\x12\x82\x01\n" +
+	"\fMeasureBrief\x12#.mouldwright.v1.MeasureBriefRequest\x1a$.mouldwright.v1.MeasureBriefResponse\"'\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x19:\x01*\"\x14/v1/takeoffs:measure\x12_\n" +
 	"\n" +
-	"UploadMesh\x12!.mouldwright.v1.UploadMeshRequest\x1a\".mouldwright.v1.UploadMeshResponse(\x01\x12j\n" +
+	"UploadMesh\x12!.mouldwright.v1.UploadMeshRequest\x1a\".mouldwright.v1.UploadMeshResponse\"\b\x92\xcf\x18\x04\b\x02\x10\x02(\x01\x12r\n" +
 	"\n" +
-	"CreateMesh\x12!.mouldwright.v1.CreateMeshRequest\x1a\".mouldwright.v1.CreateMeshResponse\"\x15\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
-	"/v1/meshes\x12g\n" +
-	"\aGetMesh\x12\x1e.mouldwright.v1.GetMeshRequest\x1a\x1f.mouldwright.v1.GetMeshResponse\"\x1b\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/{name=meshes/*}\x12g\n" +
+	"CreateMesh\x12!.mouldwright.v1.CreateMeshRequest\x1a\".mouldwright.v1.CreateMeshResponse\"\x1d\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
+	"/v1/meshes\x12o\n" +
+	"\aGetMesh\x12\x1e.mouldwright.v1.GetMeshRequest\x1a\x1f.mouldwright.v1.GetMeshResponse\"#\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/{name=meshes/*}\x12o\n" +
 	"\n" +
-	"ListMeshes\x12!.mouldwright.v1.ListMeshesRequest\x1a\".mouldwright.v1.ListMeshesResponse\"\x12\x82\xd3\xe4\x93\x02\f\x12\n" +
-	"/v1/meshes\x12p\n" +
+	"ListMeshes\x12!.mouldwright.v1.ListMeshesRequest\x1a\".mouldwright.v1.ListMeshesResponse\"\x1a\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\f\x12\n" +
+	"/v1/meshes\x12x\n" +
 	"\n" +
-	"DeleteMesh\x12!.mouldwright.v1.DeleteMeshRequest\x1a\".mouldwright.v1.DeleteMeshResponse\"\x1b\x82\xd3\xe4\x93\x02\x15*\x13/v1/{name=meshes/*}\x12~\n" +
-	"\vMeasureMesh\x12\".mouldwright.v1.MeasureMeshRequest\x1a#.mouldwright.v1.MeasureMeshResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:measure\x12\x84\x01\n" +
-	"\rCompareMeshes\x12$.mouldwright.v1.CompareMeshesRequest\x1a%.mouldwright.v1.CompareMeshesResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:compare\x12r\n" +
-	"\x0eGetMeshPicture\x12%.mouldwright.v1.GetMeshPictureRequest\x1a\x14.google.api.HttpBody\"#\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=meshes/*}/pictureBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
+	"DeleteMesh\x12!.mouldwright.v1.DeleteMeshRequest\x1a\".mouldwright.v1.DeleteMeshResponse\"#\x92\xcf\x18\x04\b\x02\x10\x02\x82\xd3\xe4\x93\x02\x15*\x13/v1/{name=meshes/*}\x12\x86\x01\n" +
+	"\vMeasureMesh\x12\".mouldwright.v1.MeasureMeshRequest\x1a#.mouldwright.v1.MeasureMeshResponse\".\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:measure\x12\x8c\x01\n" +
+	"\rCompareMeshes\x12$.mouldwright.v1.CompareMeshesRequest\x1a%.mouldwright.v1.CompareMeshesResponse\".\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/{name=meshes/*}:compare\x12z\n" +
+	"\x0eGetMeshPicture\x12%.mouldwright.v1.GetMeshPictureRequest\x1a\x14.google.api.HttpBody\"+\x92\xcf\x18\x04\b\x02\x10\x01\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/{name=meshes/*}/pictureBEZCgithub.com/mouldwright/mouldwright/api/mouldwright/v1;mouldwrightv1b\x06proto3"
 
 var (
 	file_mouldwright_v1_takeoff_service_proto_rawDescOnce sync.Once
@@ -1213,6 +1273,7 @@ func file_mouldwright_v1_takeoff_service_proto_init() {
 	if File_mouldwright_v1_takeoff_service_proto != nil {
 		return
 	}
+	file_mouldwright_v1_audience_proto_init()
 	file_mouldwright_v1_brief_proto_init()
 	file_mouldwright_v1_common_proto_init()
 	file_mouldwright_v1_mesh_proto_init()

@@ -56,6 +56,7 @@ type TakeoffServiceClient interface {
 	CompareMeshes(ctx context.Context, in *CompareMeshesRequest, opts ...grpc.CallOption) (*CompareMeshesResponse, error)
 	// Draws a mesh from three sides beside a person, its suggested mould pieces told apart by hatch and colour.
 	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	// buf:lint:ignore RPC_REQUEST_RESPONSE_UNIQUE
 	GetMeshPicture(ctx context.Context, in *GetMeshPictureRequest, opts ...grpc.CallOption) (*httpbody.HttpBody, error)
 }
 
@@ -185,6 +186,7 @@ type TakeoffServiceServer interface {
 	CompareMeshes(context.Context, *CompareMeshesRequest) (*CompareMeshesResponse, error)
 	// Draws a mesh from three sides beside a person, its suggested mould pieces told apart by hatch and colour.
 	// buf:lint:ignore RPC_RESPONSE_STANDARD_NAME
+	// buf:lint:ignore RPC_REQUEST_RESPONSE_UNIQUE
 	GetMeshPicture(context.Context, *GetMeshPictureRequest) (*httpbody.HttpBody, error)
 	mustEmbedUnimplementedTakeoffServiceServer()
 }
