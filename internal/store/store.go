@@ -21,7 +21,7 @@ var (
 	ErrNotFound = errors.New("not found")
 	// ErrStale says that the quote has changed since the etag was read.
 	ErrStale = errors.New("it has changed meanwhile")
-	// ErrTaken says that something else is kept under the name.
+	// ErrTaken says that something is kept under the name already.
 	ErrTaken = errors.New("the name is taken")
 	// ErrInFlight says that the request is being worked on, or was taken over.
 	ErrInFlight = errors.New("the request is being worked on")
@@ -62,6 +62,16 @@ type Reader interface {
 	// those of one moment from the last name to the first, from beyond after on; from the
 	// newest where that is zero.
 	RateBooks(after RateBook, limit int, eyes Eyes) ([]RateBook, error)
+	// Partner returns a partner, which sees itself.
+	Partner(id string, eyes Eyes) (Partner, error)
+	// Partners lists at most limit partners by id, from beyond after on. A partner's eyes see
+	// only the partner itself.
+	Partners(after string, limit int, eyes Eyes) ([]Partner, error)
+	// Key returns a key. It asks for no eyes: it is for whoever lets callers in, who have none yet.
+	Key(id string) (Key, error)
+	// Keys lists at most limit keys by id without their digests, from beyond after on: those
+	// of one owner, or everybody's where owner is nil. A partner's eyes see its own.
+	Keys(owner *string, after string, limit int, eyes Eyes) ([]Key, error)
 }
 
 // Tx reads and writes. A write that fails dooms the Update it is in.
@@ -81,6 +91,23 @@ type Tx interface {
 	// Finish keeps the answer of a claim. One that was taken over meanwhile is ErrInFlight,
 	// so that what was written beside it is not kept twice.
 	Finish(claim Claim, answer []byte) error
+	// ForgetRequests forgets requests that were claimed last before a time, answered or not,
+	// and says how many.
+	ForgetRequests(before time.Time) (count int, err error)
+	// AddPartner keeps a new partner as version 1. An id that is kept is ErrTaken.
+	AddPartner(p Partner) (Partner, error)
+	// ChangePartner replaces what is kept of a partner but for when it was added, and counts
+	// its version up. The version is the one that was read, or 0 where any will do; where it
+	// is another by now, the change is ErrStale.
+	ChangePartner(p Partner, version int) (Partner, error)
+	// AddKey keeps a key for good. An owner that is not kept is ErrNotFound, an id that is
+	// kept ErrTaken.
+	AddKey(k Key) (Key, error)
+	// RevokeKey ends the use of a key. One that was revoked before stays as it was.
+	RevokeKey(id string, at time.Time, eyes Eyes) (Key, error)
+	// UseKey notes when a key was last used. A time before the one that is noted, and a key
+	// that there is not, change nothing.
+	UseKey(id string, at time.Time) error
 }
 
 // Eyes are whose eyes something is read with. The zero value sees nothing.
@@ -171,18 +198,19 @@ type RateBook struct {
 type Partner struct {
 	ID      string // its name in resource names, and as an owner
 	Title   string
-	Terms   []byte // JSON
-	Closed  bool   // its keys open nothing any more
-	Version int    // from 1; goes up with every change
-	At      time.Time
+	Terms   []byte    // JSON
+	Closed  bool      // its keys open nothing any more
+	Version int       // from 1; goes up with every change
+	At      time.Time // when it was added, UTC, to the microsecond
 }
 
-// Key is what is kept of an access key: enough to know it again, and not to make it.
+// Key is what is kept of an access key: enough to know it again, and not to make it. Its times
+// are UTC, to the microsecond.
 type Key struct {
 	ID      string
 	Owner   string // empty for the studio, else a partner
 	Title   string
-	Scopes  []string
+	Scopes  []string          // words without spaces, in the order that they were given
 	Digest  [sha256.Size]byte // of its secret
 	Made    time.Time
 	Expires time.Time // zero for never

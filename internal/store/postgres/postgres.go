@@ -96,7 +96,7 @@ func (s *Store) within(ctx context.Context, options pgx.TxOptions, do func(*rows
 		return meaning(ctx, err)
 	}
 	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // after a commit it does nothing; after a failure there is nothing to add
-	if err := do(rows.For(ctx, querier{tx}, " FOR UPDATE")); err != nil {
+	if err := do(rows.For(ctx, querier{tx}, rows.Locks{Change: " FOR UPDATE", Refer: " FOR KEY SHARE"})); err != nil {
 		return err
 	}
 	return meaning(ctx, tx.Commit(ctx))

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -66,7 +65,7 @@ func (tx *Tx) Change(number life.Number, etag string, eyes store.Eyes, change li
 }
 
 func (tx *Tx) change(number life.Number, etag string, eyes store.Eyes, change life.Change, content store.Content, mark life.Mark) (store.Quote, error) {
-	q, err := tx.quote(number, eyes, tx.locked)
+	q, err := tx.quote(number, eyes, tx.locks.Change)
 	if err != nil {
 		return store.Quote{}, err
 	}
@@ -223,7 +222,7 @@ func (tx *Tx) Content(number life.Number, revision int, eyes store.Eyes) (store.
 
 // Quotes lists quotes.
 func (tx *Tx) Quotes(by store.Filter, after life.Number, limit int, eyes store.Eyes) ([]store.Head, error) {
-	where, args, none := conditions(by, after, eyes)
+	w, none := conditions(by, after, eyes)
 	if none || limit < 1 {
 		return nil, nil
 	}
@@ -235,45 +234,34 @@ func (tx *Tx) Quotes(by store.Filter, after life.Number, limit int, eyes store.E
 		h.State, h.ValidUntil = life.State(state), life.Day(until)
 		heads = append(heads, h)
 		return err
-	}, fmt.Sprintf(`SELECT year, serial, owner, state, valid_until, etag FROM quotes%s ORDER BY year DESC, serial DESC LIMIT %d`, where, limit), args...)
+	}, fmt.Sprintf(`SELECT year, serial, owner, state, valid_until, etag FROM quotes%s ORDER BY year DESC, serial DESC LIMIT %d`, &w, limit), w.args...)
 	return heads, err
 }
 
 // conditions writes a filter out; none says that nothing can match it.
-func conditions(by store.Filter, after life.Number, eyes store.Eyes) (where string, args []any, none bool) {
-	var terms []string
-	add := func(term string, values ...any) {
-		for _, value := range values {
-			args = append(args, value)
-			term = strings.Replace(term, "?", fmt.Sprintf("$%d", len(args)), 1)
-		}
-		terms = append(terms, term)
-	}
+func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, none bool) {
 	owner, all := eyes.Owner()
 	if !all {
-		add("owner = ?", owner)
+		w.and("owner = ?", owner)
 	}
 	if by.Owner != nil {
-		add("owner = ?", *by.Owner)
+		w.and("owner = ?", *by.Owner)
 		none = none || !readable(*by.Owner)
 	}
 	if by.State != "" {
-		add("state = ?", string(by.State))
+		w.and("state = ?", string(by.State))
 	}
 	if by.Year != 0 {
-		add("year = ?", by.Year)
+		w.and("year = ?", by.Year)
 		none = none || by.Year < 1 || by.Year > life.LastYear
 	}
 	if by.LapsedBy != "" {
-		add("state = 'issued' AND valid_until < ?", string(by.LapsedBy))
+		w.and("state = 'issued' AND valid_until < ?", string(by.LapsedBy))
 	}
 	if after != (life.Number{}) {
-		add("(year, serial) < (?, ?)", after.Year, after.Serial)
+		w.and("(year, serial) < (?, ?)", after.Year, after.Serial)
 		none = none || !after.Valid()
 	}
-	if len(terms) > 0 {
-		where = " WHERE " + strings.Join(terms, " AND ")
-	}
 	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.LapsedBy))
-	return where, args, none
+	return w, none
 }

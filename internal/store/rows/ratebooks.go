@@ -75,9 +75,9 @@ func (tx *Tx) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]sto
 	if !eyes.Sees("") || limit < 1 || !readable(after.Revision) {
 		return nil, nil
 	}
-	where, args := "", []any(nil)
+	var w where
 	if after.Revision != "" {
-		where, args = " WHERE (at, revision) < ($1, $2)", []any{after.At.UnixMicro(), after.Revision}
+		w.and("(at, revision) < (?, ?)", after.At.UnixMicro(), after.Revision)
 	}
 	var books []store.RateBook
 	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
@@ -87,6 +87,6 @@ func (tx *Tx) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]sto
 		book.At = time.UnixMicro(at).UTC()
 		books = append(books, book)
 		return err
-	}, fmt.Sprintf(`SELECT revision, sum, at FROM rate_books%s ORDER BY at DESC, revision DESC LIMIT %d`, where, limit), args...)
+	}, fmt.Sprintf(`SELECT revision, sum, at FROM rate_books%s ORDER BY at DESC, revision DESC LIMIT %d`, &w, limit), w.args...)
 	return books, err
 }

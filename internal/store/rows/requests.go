@@ -36,7 +36,7 @@ func (tx *Tx) again(r store.Request, at time.Time, patience time.Duration) (stor
 	var body []byte
 	var since int64
 	var answered int
-	found, err := tx.one(`SELECT body, attempt, claimed_at, answered, answer FROM requests WHERE caller = $1 AND id = $2`+tx.locked,
+	found, err := tx.one(`SELECT body, attempt, claimed_at, answered, answer FROM requests WHERE caller = $1 AND id = $2`+tx.locks.Change,
 		[]any{r.Caller, r.ID}, []any{&body, &claim.Attempt, &since, &answered, &claim.Answer})
 	switch {
 	case err != nil:
@@ -69,4 +69,10 @@ func (tx *Tx) finish(claim store.Claim, answer []byte) error {
 		err = fmt.Errorf("request %s: %w", claim.Request.ID, store.ErrInFlight)
 	}
 	return err
+}
+
+// ForgetRequests forgets requests that were claimed last before a time.
+func (tx *Tx) ForgetRequests(before time.Time) (int, error) {
+	count, err := tx.count(`DELETE FROM requests WHERE claimed_at < $1`, before.UnixMicro())
+	return count, tx.write(err)
 }

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -36,14 +38,20 @@ func statement(sql string, args ...any) Statement { return Statement{SQL: sql, A
 type Tx struct {
 	ctx    context.Context // of the transaction, which ends with it
 	q      Querier
-	locked string // what a query ends with that reads a row in order to change it
+	locks  Locks
 	doomed error
 }
 
-// For returns the store's transaction in an engine's. ForUpdate ends a query whose rows are
-// locked until the transaction ends; it is empty where the whole database is.
-func For(ctx context.Context, q Querier, forUpdate string) *Tx {
-	return &Tx{ctx: ctx, q: q, locked: forUpdate}
+// Locks end a query whose rows are to stay as they are until the transaction ends, but for
+// what it does itself. They are empty where the whole database is locked.
+type Locks struct {
+	Change string // of a row that is to be changed: nobody else changes it or refers to it anew
+	Refer  string // of a row that is to be referred to: nobody deletes it
+}
+
+// For returns the store's transaction in an engine's.
+func For(ctx context.Context, q Querier, locks Locks) *Tx {
+	return &Tx{ctx: ctx, q: q, locks: locks}
 }
 
 // Doomed returns why the transaction may not be kept, if so: a write in it failed. One engine
@@ -83,6 +91,15 @@ func (tx *Tx) try(sql string, args ...any) (done bool, err error) {
 	return err == nil && changed[0] > 0, err
 }
 
+// count runs a statement that changes any number of rows.
+func (tx *Tx) count(sql string, args ...any) (int, error) {
+	changed, err := tx.q.Exec(tx.ctx, statement(sql, args...))
+	if err != nil {
+		return 0, err
+	}
+	return int(changed[0]), nil
+}
+
 // one reads the one row of a query; found is false where there is none.
 func (tx *Tx) one(query string, args, into []any) (found bool, err error) {
 	err = tx.q.Each(tx.ctx, func(scan func(...any) error) error {
@@ -90,6 +107,29 @@ func (tx *Tx) one(query string, args, into []any) (found bool, err error) {
 		return scan(into...)
 	}, query, args...)
 	return found, err
+}
+
+// where is a condition that is put together term by term.
+type where struct {
+	terms []string
+	args  []any
+}
+
+// and adds a term, in which each question mark stands for the next value.
+func (w *where) and(term string, values ...any) {
+	for _, value := range values {
+		w.args = append(w.args, value)
+		term = strings.Replace(term, "?", fmt.Sprintf("$%d", len(w.args)), 1)
+	}
+	w.terms = append(w.terms, term)
+}
+
+// String is the condition as a query has it: empty where everything meets it.
+func (w *where) String() string {
+	if len(w.terms) == 0 {
+		return ""
+	}
+	return " WHERE " + strings.Join(w.terms, " AND ")
 }
 
 // longest bounds a key, in bytes: an index of PostgreSQL holds no more than 2704 in a row.
@@ -146,4 +186,30 @@ func blob(b []byte) []byte {
 		return []byte{}
 	}
 	return b
+}
+
+// micros is a time as it is kept: microseconds since 1970, and 0 for none.
+func micros(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixMicro()
+}
+
+func fromMicros(us int64) time.Time {
+	if us == 0 {
+		return time.Time{}
+	}
+	return time.UnixMicro(us).UTC()
+}
+
+// asKept is a time as it comes back.
+func asKept(t time.Time) time.Time { return fromMicros(micros(t)) }
+
+// flag is a truth as it is kept.
+func flag(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
 }

@@ -85,7 +85,7 @@ func within(ctx context.Context, db *sql.DB, options *sql.TxOptions, do func(*ro
 		return meaning(ctx, err)
 	}
 	defer func() { _ = tx.Rollback() }() // after a commit it does nothing; after a failure there is nothing to add
-	if err := do(rows.For(ctx, querier{tx}, "")); err != nil {
+	if err := do(rows.For(ctx, querier{tx}, rows.Locks{})); err != nil {
 		return err
 	}
 	return meaning(ctx, tx.Commit())

@@ -57,6 +57,8 @@ func TestTheTablesKeepThePast(t *testing.T) {
 			SELECT year, serial, revision, 'draft', valid_until, brief, rate_book, engine, 'x', document, sum FROM revisions WHERE revision = 1`,
 		`INSERT OR REPLACE INTO history (year, serial, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day)
 			SELECT year, serial, step, act, revision, sum, valid_until, actor_kind, 'another', at, on_day FROM history`,
+		`INSERT OR REPLACE INTO keys (id, owner, title, scopes, digest, made, expires, revoked, used)
+			SELECT id, owner, title, scopes, digest, made, expires, 0, used FROM keys`,
 		// Columns are of their types.
 		`UPDATE quotes SET etag = x'00'`,
 	)

@@ -95,6 +95,8 @@ func keys(t *testing.T, s store.Store) {
 			}
 			return err
 		})
+		add(t, s, store.Partner{ID: name, Title: name})
+		addKey(t, s, store.Key{ID: name, Owner: name})
 	}
 	var got []string
 	view(t, s, func(r store.Reader) error {
@@ -105,6 +107,11 @@ func keys(t *testing.T, s store.Store) {
 		return err
 	})
 	want := slices.Sorted(slices.Values(variants())) // Go compares bytes
+	equal(t, "order of partners", idsOfPartners(t, s, store.Studio()), want)
+	equal(t, "order of keys", idsOfKeys(t, s, nil, store.Studio()), want)
+	for _, name := range variants() {
+		equal(t, "keys of "+name, idsOfKeys(t, s, &name, store.EyesOf(name)), []string{name})
+	}
 	slices.Reverse(want)
 	equal(t, "order", got, want)
 }

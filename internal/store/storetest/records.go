@@ -162,6 +162,37 @@ func sameRequest(t *testing.T, s store.Store) {
 	equal(t, "quotes", len(list(t, s, store.Filter{}, store.Studio())), 1)
 }
 
+// What is forgotten may be asked again, and a claim that was forgotten is not answered.
+func forgottenRequests(t *testing.T, s store.Store) {
+	ask := func(id string, minutes int) store.Claim {
+		claim, err := begin(t, s, store.Request{Caller: "fair", ID: id}, minutes)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return claim
+	}
+	forget := func(minutes int) (count int) {
+		update(t, s, func(tx store.Tx) (err error) {
+			count, err = tx.ForgetRequests(january(1).At.Add(time.Duration(minutes) * time.Minute))
+			return err
+		})
+		return count
+	}
+	answered, left := ask("answered", 0), ask("left", 1)
+	if err := finish(t, s, answered, "the answer"); err != nil {
+		t.Fatal(err)
+	}
+	ask("again", 0)
+	ask("again", 20) // counts from when it was claimed last
+	equal(t, "older than the first", forget(0), 0)
+	equal(t, "older than the second", forget(1), 1)
+	equal(t, "asked anew", ask("answered", 2).Done, false)
+	equal(t, "older than the last", forget(20), 2)
+	fails(t, finish(t, s, left, "late"), store.ErrInFlight)
+	equal(t, "what was left", forget(100_000), 1)
+	equal(t, "nothing", forget(100_000), 0)
+}
+
 func closed(t *testing.T, s store.Store) {
 	q := create(t, s, "")
 	if err := s.Close(); err != nil {

@@ -10,6 +10,8 @@ CREATE TABLE requests (
   PRIMARY KEY (caller, id)
 );
 
+CREATE INDEX requests_by_age ON requests (claimed_at);
+
 CREATE TRIGGER requests_answered BEFORE UPDATE ON requests
   FOR EACH ROW WHEN (OLD.answered = 1)
   EXECUTE FUNCTION refuse('a request is answered once');

@@ -10,6 +10,8 @@ CREATE TABLE requests (
   PRIMARY KEY (caller, id)
 ) STRICT, WITHOUT ROWID;
 
+CREATE INDEX requests_by_age ON requests (claimed_at);
+
 -- +goose StatementBegin
 CREATE TRIGGER requests_answered BEFORE UPDATE ON requests
 WHEN OLD.answered = 1
