@@ -5,11 +5,13 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -27,6 +29,8 @@ var (
 	ErrInFlight = errors.New("the request is being worked on")
 	// ErrOtherBody says that the request id came before with another body.
 	ErrOtherBody = errors.New("the request id was used for another request")
+	// ErrNoRoom says that the owner has as many meshes, or as large ones, as may be.
+	ErrNoRoom = errors.New("there is no room for another mesh")
 	// ErrUnavailable says that the database is away, full, read-only or damaged. What was
 	// being written is not kept, except where the connection broke while it was being
 	// acknowledged: then nobody knows, and a request id tells.
@@ -51,7 +55,8 @@ type Store interface {
 type Reader interface {
 	// Quote returns a quote with its whole history.
 	Quote(number life.Number, eyes Eyes) (Quote, error)
-	// Content returns what a revision of a quote holds.
+	// Content returns what a revision of a quote holds, but for the summary: that is the quote's,
+	// and in its Head.
 	Content(number life.Number, revision int, eyes Eyes) (Content, error)
 	// Quotes lists at most limit quotes, the highest number first, from below the number
 	// after on; from the highest where that is zero.
@@ -62,6 +67,19 @@ type Reader interface {
 	// those of one moment from the last name to the first, from beyond after on; from the
 	// newest where that is zero.
 	RateBooks(after RateBook, limit int, eyes Eyes) ([]RateBook, error)
+	// Mesh returns a mesh with its file.
+	Mesh(owner, name string, eyes Eyes) (Mesh, error)
+	// MeshHead returns a mesh without its file.
+	MeshHead(owner, name string, eyes Eyes) (Mesh, error)
+	// Meshes lists at most limit meshes of an owner by name, without their files, from beyond
+	// after on.
+	Meshes(owner, after string, limit int, eyes Eyes) ([]Mesh, error)
+	// MeshOf returns a file by its Sum: what a revision was priced with, whoever dropped its
+	// name since. What belongs to a name is left empty: Owner, Name, Room and At. It asks for
+	// no eyes: whoever has seen the revision may see it.
+	MeshOf(sum string) (Mesh, error)
+	// MeshRoom says how many meshes an owner has, and how much room they take.
+	MeshRoom(owner string) (count, room int, err error)
 	// Partner returns a partner, which sees itself.
 	Partner(id string, eyes Eyes) (Partner, error)
 	// Partners lists at most limit partners by id, from beyond after on. A partner's eyes see
@@ -78,7 +96,7 @@ type Reader interface {
 type Tx interface {
 	Reader
 	// Create keeps a new quote, a draft, under the next number of the year. Owner is empty
-	// for the studio, else a partner. A rate book revision that is not kept is ErrNotFound.
+	// for the studio, else a partner. A rate book revision or mesh that is not kept is ErrNotFound.
 	Create(owner string, year int, content Content, mark life.Mark) (Quote, error)
 	// Change makes a change of the quote's life, or gives life's reason why not. The etag is
 	// the one that was read, or empty where any will do. Content counts where a draft is written.
@@ -108,6 +126,13 @@ type Tx interface {
 	// UseKey notes when a key was last used. A time before the one that is noted, and a key
 	// that there is not, change nothing.
 	UseKey(id string, at time.Time) error
+	// KeepMesh keeps a mesh and returns what is kept, without the file. FileSum and Size are
+	// worked out. What its owner keeps under the name already stays, where it is the same;
+	// where it is another, that is ErrTaken. The owner has at most so many meshes, and
+	// so much room for them, else it is ErrNoRoom. The same file is kept once, whoever names it.
+	KeepMesh(m Mesh, most, room int) (Mesh, error)
+	// DropMesh forgets a name. The file goes with its last name, unless a revision was priced with it.
+	DropMesh(owner, name string, eyes Eyes) error
 }
 
 // Eyes are whose eyes something is read with. The zero value sees nothing.
@@ -141,28 +166,32 @@ type Head struct {
 	State      life.State
 	ValidUntil life.Day // the last valid day of its offer; empty where there is none
 	Etag       string
+	At         time.Time // when it was created, UTC, to the microsecond
+	Revisions  int       // how many it has
+	Summary    Summary   // of the revision that was written last
 }
 
 // Filter picks quotes. The zero value picks all.
 type Filter struct {
-	State    life.State // as recorded; empty for any
-	Owner    *string    // nil for any
-	Year     int        // 0 for any
-	LapsedBy life.Day   // offers that are recorded as issued and may no longer be taken on this day; empty for any
+	State     life.State // as recorded; empty for any
+	Owner     *string    // nil for any
+	Year      int        // 0 for any
+	Reference *string    // exactly this one; nil for any
+	LapsedBy  life.Day   // offers that are recorded as issued and may no longer be taken on this day; empty for any
 }
 
 // Content is what a revision holds. Empty bytes and none are the same.
 type Content struct {
-	Brief       []byte // JSON
-	RateBook    string // the revision that it was priced by
-	Engine      int    // the edition of the engine that priced it
-	Fingerprint string // of brief, rate book and engine
-	Document    []byte // the priced quote
-	Meshes      []MeshRef
-	Summary     Summary // for lists; nothing is reckoned from it
+	Brief       []byte    // JSON
+	RateBook    string    // the revision that it was priced by
+	Engine      int       // the edition of the engine that priced it
+	Fingerprint string    // of brief, rate book and engine
+	Document    []byte    // the priced quote
+	Meshes      []MeshRef // by name, each once
+	Summary     Summary   // for lists; nothing is reckoned from it, and Sum leaves it out
 }
 
-// MeshRef is a mesh that a brief names, with the content that it had then.
+// MeshRef is a mesh that a brief names, with the Sum of what it was then.
 type MeshRef struct{ Name, Sum string }
 
 // Summary is what a list shows of a quote: what its document says, in the caller's words.
@@ -172,6 +201,7 @@ type Summary struct {
 }
 
 // Sum names the content: the SHA-256 of its parts, each after its length, in hexadecimal.
+// Meshes count in the order of their names.
 func (c Content) Sum() string {
 	sum := sha256.New()
 	part := func(b []byte) {
@@ -183,6 +213,11 @@ func (c Content) Sum() string {
 	part(binary.BigEndian.AppendUint64(nil, uint64(c.Engine)))
 	part([]byte(c.Fingerprint))
 	part(c.Document)
+	byName := func(a, b MeshRef) int { return cmp.Compare(a.Name, b.Name) }
+	for _, m := range slices.SortedFunc(slices.Values(c.Meshes), byName) {
+		part([]byte(m.Name))
+		part([]byte(m.Sum))
+	}
 	return hex.EncodeToString(sum.Sum(nil))
 }
 
@@ -222,14 +257,14 @@ type Key struct {
 type Mesh struct {
 	Owner   string // empty for the studio, else a partner
 	Name    string
-	Sum     string // of the file and all that its measures depend on besides
+	Sum     string // names the file and all that its measures depend on besides
 	FileSum string // SHA-256 of the file
 	Format  string
-	Reading []byte // JSON: how the file is read
-	Size    int    // bytes of the file
-	Room    int    // bytes that it takes of its owner's room
-	File    []byte // left out in lists
-	At      time.Time
+	Reading []byte    // JSON: how the file is read
+	Size    int       // bytes of the file
+	Room    int       // bytes that it takes of its owner's room
+	File    []byte    // left out in lists
+	At      time.Time // when it was first kept under the name, UTC, to the microsecond
 }
 
 // Enquiry is what a visitor asked for.

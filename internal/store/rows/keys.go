@@ -43,7 +43,7 @@ func fitKey(k store.Key) error {
 	if !slices.Equal(strings.Fields(scopes), k.Scopes) {
 		return fmt.Errorf("%w: a scope is empty or holds a space", store.ErrUnfit)
 	}
-	return errors.Join(fit("the key's id", k.ID), fitOrEmpty("the owner", k.Owner), fitOrEmpty("the key's title", k.Title), fitOrEmpty("the scopes", scopes))
+	return errors.Join(fit("the key's id", k.ID), fitOrEmpty("the owner", k.Owner), fitTitle("the key's title", k.Title), fitOrEmpty("the scopes", scopes))
 }
 
 func keyAsKept(k store.Key) store.Key {

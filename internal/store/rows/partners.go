@@ -31,7 +31,7 @@ func (tx *Tx) addPartner(p store.Partner) (store.Partner, error) {
 }
 
 func fitPartner(p store.Partner) error {
-	return errors.Join(fit("the partner", p.ID), fitOrEmpty("the partner's title", p.Title))
+	return errors.Join(fit("the partner", p.ID), fitTitle("the partner's title", p.Title))
 }
 
 // ChangePartner replaces what is kept of a partner.

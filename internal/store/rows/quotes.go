@@ -23,7 +23,7 @@ func (tx *Tx) create(owner string, year int, content store.Content, mark life.Ma
 	if year < 1 || year > life.LastYear {
 		return store.Quote{}, fmt.Errorf("%w: there are no numbers of the year %d", store.ErrUnfit, year)
 	}
-	if err := tx.booked(content.RateBook); err != nil {
+	if err := tx.referred(content); err != nil {
 		return store.Quote{}, err
 	}
 	number, err := tx.next(year)
@@ -35,9 +35,22 @@ func (tx *Tx) create(owner string, year int, content store.Content, mark life.Ma
 		return store.Quote{}, err
 	}
 	q := store.Quote{Quote: made, Owner: owner}
-	head := statement(`INSERT INTO quotes (year, serial, owner, state, valid_until, etag) VALUES ($1, $2, $3, $4, $5, $6)`,
-		number.Year, number.Serial, owner, string(made.State()), "", made.Etag())
-	return q, tx.exec(append([]Statement{head}, step(life.Quote{}, made, content)...)...)
+	return q, tx.exec(append([]Statement{opened(q, content.Summary)}, step(life.Quote{}, made, content)...)...)
+}
+
+func opened(q store.Quote, s store.Summary) Statement {
+	return statement(`INSERT INTO quotes (year, serial, owner, created, state, valid_until, etag, revisions, title, client, reference, currency, net)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		q.Number.Year, q.Number.Serial, q.Owner, micros(q.History[0].At), string(q.State()), "", q.Etag(), len(q.Revisions),
+		s.Title, s.Client, s.Reference, s.Currency, s.Net)
+}
+
+// referred holds that what content refers to is kept, and will be when it is written.
+func (tx *Tx) referred(c store.Content) error {
+	if err := tx.booked(c.RateBook); err != nil {
+		return err
+	}
+	return tx.meshed(c.Meshes)
 }
 
 // next takes the next number of a year. The row stays locked until the transaction ends, and
@@ -79,10 +92,39 @@ func (tx *Tx) change(number life.Number, etag string, eyes store.Eyes, change li
 	if q.Quote, err = before.Do(change, moment(mark)); err != nil {
 		return store.Quote{}, err
 	}
+	if change.Act != life.Revising {
+		return q, tx.exec(append([]Statement{moved(q)}, step(before, q.Quote, content)...)...)
+	}
+	return q, tx.revise(before, q, content)
+}
+
+// revise writes content, and lets go of meshes that only the draft before it referred to.
+func (tx *Tx) revise(before life.Quote, q store.Quote, content store.Content) error {
+	var let []string
+	if r, drafting := before.Drafting(); drafting && r.Sum != q.Revisions[r.Number-1].Sum {
+		var err error
+		if let, err = tx.let(q.Number, r); err != nil {
+			return err
+		}
+	}
+	if err := tx.exec(append([]Statement{revised(q, content.Summary)}, step(before, q.Quote, content)...)...); err != nil {
+		return err
+	}
+	return tx.sweep(let...)
+}
+
+func moved(q store.Quote) Statement {
 	offer, _ := q.Offer()
-	head := statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5 WHERE year = $1 AND serial = $2`,
-		number.Year, number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag())
-	return q, tx.exec(append([]Statement{head}, step(before, q.Quote, content)...)...)
+	return statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5 WHERE year = $1 AND serial = $2`,
+		q.Number.Year, q.Number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag())
+}
+
+func revised(q store.Quote, s store.Summary) Statement {
+	offer, _ := q.Offer()
+	return statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5, revisions = $6, title = $7, client = $8, reference = $9, currency = $10, net = $11
+		WHERE year = $1 AND serial = $2`,
+		q.Number.Year, q.Number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag(), len(q.Revisions),
+		s.Title, s.Client, s.Reference, s.Currency, s.Net)
 }
 
 // fitChange checks what a change brings, and names the content that it writes.
@@ -94,7 +136,7 @@ func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Ma
 		return err
 	}
 	change.Sum = content.Sum()
-	return tx.booked(content.RateBook)
+	return tx.referred(content)
 }
 
 // step writes what a change did: the last entry of the history, and the revisions that differ.
@@ -104,8 +146,10 @@ func step(before, after life.Quote, content store.Content) []Statement {
 		switch {
 		case i >= len(before.Revisions):
 			done = append(done, begin(after.Number, r, content))
+			done = append(done, refer(after.Number, r, content.Meshes)...)
 		case r.Sum != before.Revisions[i].Sum:
 			done = append(done, rewrite(after.Number, r, content))
+			done = append(done, refer(after.Number, r, content.Meshes)...)
 		case r != before.Revisions[i]:
 			done = append(done, move(after.Number, r))
 		}
@@ -214,8 +258,12 @@ func (tx *Tx) Content(number life.Number, revision int, eyes store.Eyes) (store.
 		return store.Content{}, err
 	case !found:
 		return store.Content{}, fmt.Errorf("revision %d of quote %s: %w", revision, number, store.ErrNotFound)
-	case c.Sum() != sum:
-		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
+	}
+	if c.Meshes, err = tx.refs(number, revision); err == nil && c.Sum() != sum {
+		err = fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
+	}
+	if err != nil {
+		return store.Content{}, err
 	}
 	return c, nil
 }
@@ -230,11 +278,13 @@ func (tx *Tx) Quotes(by store.Filter, after life.Number, limit int, eyes store.E
 	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
 		var h store.Head
 		var state, until string
-		err := scan(&h.Number.Year, &h.Number.Serial, &h.Owner, &state, &until, &h.Etag)
-		h.State, h.ValidUntil = life.State(state), life.Day(until)
+		var created int64
+		err := scan(&h.Number.Year, &h.Number.Serial, &h.Owner, &created, &state, &until, &h.Etag, &h.Revisions,
+			&h.Summary.Title, &h.Summary.Client, &h.Summary.Reference, &h.Summary.Currency, &h.Summary.Net)
+		h.At, h.State, h.ValidUntil = fromMicros(created), life.State(state), life.Day(until)
 		heads = append(heads, h)
 		return err
-	}, fmt.Sprintf(`SELECT year, serial, owner, state, valid_until, etag FROM quotes%s ORDER BY year DESC, serial DESC LIMIT %d`, &w, limit), w.args...)
+	}, fmt.Sprintf(`SELECT year, serial, owner, created, state, valid_until, etag, revisions, title, client, reference, currency, net FROM quotes%s ORDER BY year DESC, serial DESC LIMIT %d`, &w, limit), w.args...)
 	return heads, err
 }
 
@@ -255,6 +305,13 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 		w.and("year = ?", by.Year)
 		none = none || by.Year < 1 || by.Year > life.LastYear
 	}
+	if by.Reference != nil {
+		w.and("reference = ?", *by.Reference)
+		none = none || fitText("", *by.Reference, longestTitle) != nil
+	}
+	if by.Reference != nil && *by.Reference != "" {
+		w.terms = append(w.terms, "reference <> ''") // says that the index holds them
+	}
 	if by.LapsedBy != "" {
 		w.and("state = 'issued' AND valid_until < ?", string(by.LapsedBy))
 	}
@@ -264,4 +321,39 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 	}
 	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.LapsedBy))
 	return w, none
+}
+
+// mostMeshes bounds how many meshes a revision refers to.
+const mostMeshes = 1000
+
+func fitContent(c store.Content) error {
+	if c.Engine < 0 || c.Engine > math.MaxInt32 {
+		return fmt.Errorf("%w: there is no engine of edition %d", store.ErrUnfit, c.Engine)
+	}
+	return errors.Join(fit("the rate book revision", c.RateBook), fitOrEmpty("the fingerprint", c.Fingerprint), fitSummary(c.Summary), fitRefs(c.Meshes))
+}
+
+// fitSummary lets words have several lines: they are the caller's, and shown as they are.
+func fitSummary(s store.Summary) error {
+	return errors.Join(
+		fitText("the title", s.Title, longestTitle), fitText("the client", s.Client, longestTitle), fitText("the reference", s.Reference, longestTitle),
+		fitOrEmpty("the currency", s.Currency), fitOrEmpty("the net price", s.Net),
+	)
+}
+
+func fitRefs(meshes []store.MeshRef) error {
+	if len(meshes) > mostMeshes {
+		return fmt.Errorf("%w: %d meshes, at most %d are kept", store.ErrUnfit, len(meshes), mostMeshes)
+	}
+	seen := map[string]bool{}
+	for _, m := range meshes {
+		if seen[m.Name] {
+			return fmt.Errorf("%w: mesh %s stands twice", store.ErrUnfit, m.Name)
+		}
+		seen[m.Name] = true
+		if err := errors.Join(fit("the mesh", m.Name), fit("the mesh's sum", m.Sum)); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 	"unicode"
@@ -132,8 +131,12 @@ func (w *where) String() string {
 	return " WHERE " + strings.Join(w.terms, " AND ")
 }
 
-// longest bounds a key, in bytes: an index of PostgreSQL holds no more than 2704 in a row.
-const longest = 255
+// Bounds of what is kept beside documents, in bytes: an index of PostgreSQL holds no more than
+// 2704 in a row.
+const (
+	longest      = 255
+	longestTitle = 800 // 200 characters of up to four bytes, as the contract bounds them
+)
 
 // fit holds keys to what both engines keep alike: PostgreSQL takes no NUL and nothing that is
 // not UTF-8, and a line that ends in the middle of a key would be read as two.
@@ -144,17 +147,29 @@ func fit(what, key string) error {
 	return fitOrEmpty(what, key)
 }
 
-func fitOrEmpty(what, key string) error {
-	if len(key) > longest {
-		return fmt.Errorf("%w: %s has %d bytes, at most %d are kept", store.ErrUnfit, what, len(key), longest)
+func fitOrEmpty(what, key string) error { return fitLine(what, key, longest) }
+
+func fitTitle(what, title string) error { return fitLine(what, title, longestTitle) }
+
+func fitLine(what, line string, longest int) error {
+	if err := fitText(what, line, longest); err != nil {
+		return err
 	}
-	if !utf8.ValidString(key) {
-		return fmt.Errorf("%w: %s %q is not UTF-8", store.ErrUnfit, what, key)
-	}
-	for _, r := range key {
+	for _, r := range line {
 		if unicode.IsControl(r) {
-			return fmt.Errorf("%w: %s %q holds the control character %U", store.ErrUnfit, what, key, r)
+			return fmt.Errorf("%w: %s %q holds the control character %U", store.ErrUnfit, what, line, r)
 		}
+	}
+	return nil
+}
+
+// fitText is for words that may have several lines.
+func fitText(what, text string, longest int) error {
+	if len(text) > longest {
+		return fmt.Errorf("%w: %s has %d bytes, at most %d are kept", store.ErrUnfit, what, len(text), longest)
+	}
+	if !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
+		return fmt.Errorf("%w: %s %q is not UTF-8 without NUL", store.ErrUnfit, what, text)
 	}
 	return nil
 }
@@ -170,14 +185,7 @@ func readable(keys ...string) bool {
 }
 
 func fitMark(m life.Mark) error {
-	return errors.Join(fitOrEmpty("the actor's kind", m.By.Kind), fitOrEmpty("the actor's name", m.By.Name))
-}
-
-func fitContent(c store.Content) error {
-	if c.Engine < 0 || c.Engine > math.MaxInt32 {
-		return fmt.Errorf("%w: there is no engine of edition %d", store.ErrUnfit, c.Engine)
-	}
-	return errors.Join(fit("the rate book revision", c.RateBook), fitOrEmpty("the fingerprint", c.Fingerprint))
+	return errors.Join(fitOrEmpty("the actor's kind", m.By.Kind), fitTitle("the actor's name", m.By.Name))
 }
 
 // blob is bytes that are never NULL.

@@ -59,6 +59,14 @@ func TestTheTablesKeepThePast(t *testing.T) {
 			SELECT year, serial, step, act, revision, sum, valid_until, actor_kind, 'another', at, on_day FROM history`,
 		`INSERT OR REPLACE INTO keys (id, owner, title, scopes, digest, made, expires, revoked, used)
 			SELECT id, owner, title, scopes, digest, made, expires, 0, used FROM keys`,
+		`INSERT OR REPLACE INTO revision_meshes (year, serial, revision, name, sum) SELECT year, serial, 1, name, 'sum of b' FROM revision_meshes`,
+		`INSERT OR REPLACE INTO mesh_files (sum, file_sum, format, reading, size, file) SELECT sum, 'x', format, reading, size, file FROM mesh_files`,
+		// What is of the right type is refused as well.
+		`UPDATE rate_books SET document = x'00'`,
+		`UPDATE revisions SET brief = x'00' WHERE revision = 1`,
+		`UPDATE revisions SET document = x'00' WHERE revision = 1`,
+		`UPDATE keys SET digest = randomblob(32)`,
+		`UPDATE mesh_files SET file = x'00'`,
 		// Columns are of their types.
 		`UPDATE quotes SET etag = x'00'`,
 	)

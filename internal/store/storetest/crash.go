@@ -150,6 +150,6 @@ func whole(t *testing.T, r store.Reader, h store.Head, entries int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	equal(t, "content", c, content("first"))
+	equal(t, "content", c, asRead(content("first")))
 	equal(t, "etag", q.Etag(), h.Etag)
 }

@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -54,6 +55,7 @@ func filters(t *testing.T, s store.Store) {
 	must(t, s, fair, life.Issue(on(10)), 2)
 	later := must(t, s, create(t, s, "fair"), life.Issue(on(20)), 2)
 	nobody, owner, wild := "", "fair", "%"
+	reference, other := "PO first", "po first"
 	for name, c := range map[string]struct {
 		by   store.Filter
 		want []life.Number
@@ -67,6 +69,10 @@ func filters(t *testing.T, s store.Store) {
 		"another year":        {store.Filter{Year: 2026}, nil},
 		"no year":             {store.Filter{Year: 1 << 40}, nil},
 		"no state":            {store.Filter{State: "Draft"}, nil},
+		"reference":           {store.Filter{Reference: &reference}, []life.Number{later.Number, fair.Number, studio.Number}},
+		"reference and owner": {store.Filter{Reference: &reference, Owner: &owner}, []life.Number{later.Number, fair.Number}},
+		"another reference":   {store.Filter{Reference: &other}, nil},
+		"no reference":        {store.Filter{Reference: &nobody}, nil},
 		"on its last day":     {store.Filter{LapsedBy: on(10)}, nil},
 		"the day after":       {store.Filter{LapsedBy: on(11)}, []life.Number{fair.Number}},
 		"both are past":       {store.Filter{LapsedBy: on(21)}, []life.Number{later.Number, fair.Number}},
@@ -139,7 +145,7 @@ func unfit(t *testing.T, s store.Store) {
 
 func neverKept(t *testing.T, s store.Store, key string) {
 	mark, c := january(1), content("any")
-	mark.By.Name, c.RateBook = key, key
+	mark.By.Kind, c.RateBook = key, key
 	for what, write := range map[string]func(store.Tx) error{
 		"owner":     func(tx store.Tx) error { _, err := tx.Create(key, 2027, content("any"), january(1)); return err },
 		"actor":     func(tx store.Tx) error { _, err := tx.Create("", 2027, content("any"), mark); return err },
@@ -159,6 +165,39 @@ func neverKept(t *testing.T, s store.Store, key string) {
 	fails(t, s.View(t.Context(), func(r store.Reader) error { _, err := r.RateBook(key, store.Studio()); return err }), store.ErrNotFound)
 	equal(t, "quotes", len(list(t, s, store.Filter{Owner: &key}, store.Studio()))+len(list(t, s, store.Filter{}, store.EyesOf(key))), 0)
 	equal(t, "quotes in a state", len(list(t, s, store.Filter{State: life.State(key)}, store.Studio())), 0)
+}
+
+// summaries are of what was written last, in the caller's words.
+func summaries(t *testing.T, s store.Store) {
+	q := create(t, s, "")
+	long := strings.Repeat("😀", 200)
+	for _, want := range []store.Summary{
+		{Title: "two\nlines", Client: long, Reference: long, Currency: "EUR", Net: "12.50"},
+		{Title: long, Reference: "100%\t_"},
+		{},
+	} {
+		c := content("second")
+		c.Summary = want
+		if err := revise(t.Context(), s, q.Number, c, 2); err != nil {
+			t.Fatal(err)
+		}
+		equal(t, "the summary", list(t, s, store.Filter{}, store.Studio())[0].Summary, want)
+		equal(t, "by reference", len(list(t, s, store.Filter{Reference: &want.Reference}, store.Studio())), 1)
+	}
+	must(t, s, read(t, s, q.Number), life.Issue(on(20)), 3)
+	for name, bad := range map[string]store.Summary{
+		"long": {Title: long + "a"}, "NUL": {Client: "a\x00"}, "not UTF-8": {Reference: "\xff"}, "currency": {Currency: "a\nb"}, "net": {Net: long},
+	} {
+		c := content("third")
+		c.Summary = bad
+		if err := revise(t.Context(), s, q.Number, c, 4); !errors.Is(err, store.ErrUnfit) {
+			t.Errorf("%s: %v", name, err)
+		}
+		equal(t, name+" as a filter", len(list(t, s, store.Filter{Reference: &bad.Title}, store.EyesOf("a"))), 0)
+	}
+	for _, bad := range []string{"a\x00", "\xff", long + "a"} {
+		equal(t, "a filter", len(list(t, s, store.Filter{Reference: &bad}, store.Studio())), 0)
+	}
 }
 
 // times come back in UTC and cut to the microsecond, whatever zone and fraction they had.

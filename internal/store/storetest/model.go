@@ -20,11 +20,13 @@ type model struct {
 	year   int
 	quotes []kept // by serial
 	claims map[store.Request]*claim
+	meshes map[string]map[string]store.Mesh // by owner and name
 }
 
 type kept struct {
 	store.Quote
 	contents []store.Content // by revision
+	summary  store.Summary
 }
 
 type claim struct {
@@ -39,12 +41,14 @@ func likeTheModel(t *testing.T, s store.Store) {
 	var year atomic.Int64
 	year.Store(2100)
 	rapid.Check(t, func(t *rapid.T) {
-		m := &model{s: s, year: int(year.Add(1)), claims: map[store.Request]*claim{}}
+		m := &model{s: s, year: int(year.Add(1)), claims: map[store.Request]*claim{}, meshes: map[string]map[string]store.Mesh{}}
 		t.Repeat(map[string]func(*rapid.T){
 			"create":  m.create,
 			"change":  m.change,
 			"list":    m.list,
 			"request": m.request,
+			"keep":    m.keepMesh,
+			"drop":    m.dropMesh,
 			"":        m.same,
 		})
 	})
@@ -56,13 +60,18 @@ func someEyes(t *rapid.T) store.Eyes {
 	return all[rapid.IntRange(0, len(all)-1).Draw(t, "eyes")]
 }
 
-func someContent(t *rapid.T) store.Content {
-	return content(rapid.SampledFrom([]string{"a", "b", "c", ""}).Draw(t, "content"))
+// someContent may refer to meshes that are kept, or not any more.
+func (m *model) someContent(t *rapid.T) store.Content {
+	c := content(rapid.SampledFrom([]string{"a", "b", "c", ""}).Draw(t, "content"))
+	for _, name := range rapid.SampledFrom([]string{"", "", "", "x", "xy"}).Draw(t, "meshes") {
+		c.Meshes = append(c.Meshes, store.MeshRef{Name: string(name), Sum: m.file(t).Sum})
+	}
+	return c
 }
 
 func (m *model) create(t *rapid.T) {
 	owner := rapid.SampledFrom([]string{"", "fair", "Fair"}).Draw(t, "owner")
-	c := someContent(t)
+	c := m.someContent(t)
 	mark := january(rapid.IntRange(1, 31).Draw(t, "day"))
 	giveUp := rapid.IntRange(0, 3).Draw(t, "give up") == 0
 	no := errors.New("no")
@@ -73,13 +82,17 @@ func (m *model) create(t *rapid.T) {
 		}
 		return err
 	})
+	if !m.holds(c) {
+		is(t, "a mesh that is not kept", errors.Is(err, store.ErrNotFound), true)
+		return
+	}
 	if giveUp {
 		is(t, "the error", errors.Is(err, no), true)
 		return
 	}
 	n := life.Number{Year: m.year, Serial: len(m.quotes) + 1}
 	q, _ := life.Quote{Number: n}.Do(life.Create(c.Sum()), mark)
-	m.quotes = append(m.quotes, kept{Quote: store.Quote{Quote: q, Owner: owner}, contents: []store.Content{c}})
+	m.quotes = append(m.quotes, kept{Quote: store.Quote{Quote: q, Owner: owner}, contents: []store.Content{asRead(c)}, summary: c.Summary})
 	is(t, "the error", err, nil)
 	is(t, "the new quote", got, m.quotes[n.Serial-1].Quote)
 }
@@ -96,7 +109,7 @@ func (m *model) pick(t *rapid.T) (life.Number, *kept) {
 
 func (m *model) change(t *rapid.T) {
 	n, q := m.pick(t)
-	eyes, c := someEyes(t), someContent(t)
+	eyes, c := someEyes(t), m.someContent(t)
 	day := rapid.IntRange(1, 31).Draw(t, "day")
 	act := rapid.SampledFrom([]life.Change{
 		life.Revise(c.Sum()), life.Issue(on(rapid.IntRange(1, 31).Draw(t, "until"))), life.Issue(on(31)), life.Accept(), life.Decline(), life.Expire(),
@@ -115,6 +128,10 @@ func (m *model) change(t *rapid.T) {
 		is(t, "stale", errors.Is(err, store.ErrStale), true)
 		return
 	}
+	if act.Act == life.Revising && !m.holds(c) {
+		is(t, "a mesh that is not kept", errors.Is(err, store.ErrNotFound), true)
+		return
+	}
 	next, refused := q.Do(act, january(day))
 	if refused != nil {
 		is(t, "the reason", err != nil && err.Error() == refused.Error(), true)
@@ -127,7 +144,7 @@ func (m *model) change(t *rapid.T) {
 
 func (q *kept) keep(next life.Quote, c store.Content) {
 	if last := next.History[len(next.History)-1]; last.Act == life.Revising {
-		q.contents = append(slices.Clip(q.contents[:last.Revision-1]), c)
+		q.contents, q.summary = append(slices.Clip(q.contents[:last.Revision-1]), asRead(c)), c.Summary
 	}
 	q.Quote.Quote = next
 }
@@ -142,10 +159,13 @@ func (m *model) etags(q *kept) []string {
 
 func (m *model) list(t *rapid.T) {
 	owner := rapid.SampledFrom([]string{"", "fair", "Fair"}).Draw(t, "owner")
+	reference := content(rapid.SampledFrom([]string{"a", "b", "d"}).Draw(t, "reference")).Summary.Reference
 	by := store.Filter{
 		Year:  m.year,
 		State: rapid.SampledFrom([]life.State{"", life.Draft, life.Issued, life.Accepted}).Draw(t, "state"),
 		Owner: rapid.SampledFrom([]*string{nil, &owner}).Draw(t, "by owner"),
+
+		Reference: rapid.SampledFrom([]*string{nil, nil, &reference}).Draw(t, "by reference"),
 	}
 	eyes, limit := someEyes(t), rapid.IntRange(1, 5).Draw(t, "limit")
 	var got []store.Head
@@ -166,9 +186,12 @@ func (m *model) heads(by store.Filter, after life.Number, limit int, eyes store.
 	for i := len(m.quotes) - 1; i >= 0 && len(heads) < limit; i-- {
 		q := m.quotes[i]
 		beyond := after == life.Number{} || q.Number.Serial < after.Serial
-		if beyond && eyes.Sees(q.Owner) && (by.State == "" || by.State == q.State()) && (by.Owner == nil || *by.Owner == q.Owner) {
+		if beyond && eyes.Sees(q.Owner) && (by.State == "" || by.State == q.State()) && (by.Owner == nil || *by.Owner == q.Owner) && (by.Reference == nil || *by.Reference == q.summary.Reference) {
 			offer, _ := q.Offer()
-			heads = append(heads, store.Head{Number: q.Number, Owner: q.Owner, State: q.State(), ValidUntil: offer.ValidUntil, Etag: q.Etag()})
+			heads = append(heads, store.Head{
+				Number: q.Number, Owner: q.Owner, State: q.State(), ValidUntil: offer.ValidUntil, Etag: q.Etag(),
+				At: q.History[0].At, Revisions: len(q.Revisions), Summary: q.summary,
+			})
 		}
 	}
 	return heads
@@ -226,8 +249,9 @@ func (m *model) answer(t *rapid.T, r store.Request, got store.Claim) {
 	now.Done, now.Answer = true, answer
 }
 
-// same reads one quote with all of its revisions, or one that there is not.
+// same reads an owner's meshes, and one quote with all of its revisions, or one that there is not.
 func (m *model) same(t *rapid.T) {
+	m.sameMeshes(t)
 	n, q := m.pick(t)
 	eyes := someEyes(t)
 	err := m.s.View(t.Context(), func(r store.Reader) error {

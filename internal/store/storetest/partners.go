@@ -288,15 +288,15 @@ func accessKeysEnd(t *testing.T, s store.Store) {
 }
 
 func partnersUnfit(t *testing.T, s store.Store) {
-	long := strings.Repeat("a", 256)
+	long := strings.Repeat("a", 801)
 	for name, write := range map[string]func(store.Tx) error{
 		"no id":              func(tx store.Tx) error { _, err := tx.AddPartner(store.Partner{}); return err },
-		"a long id":          func(tx store.Tx) error { _, err := tx.AddPartner(store.Partner{ID: long}); return err },
+		"a long id":          func(tx store.Tx) error { _, err := tx.AddPartner(store.Partner{ID: long[:256]}); return err },
 		"a long title":       func(tx store.Tx) error { _, err := tx.AddPartner(store.Partner{ID: "a", Title: long}); return err },
 		"a title of two":     func(tx store.Tx) error { _, err := tx.AddPartner(store.Partner{ID: "a", Title: "a\nb"}); return err },
 		"changed to NUL":     func(tx store.Tx) error { _, err := tx.ChangePartner(store.Partner{ID: "a\x00"}, 0); return err },
 		"no key id":          func(tx store.Tx) error { _, err := tx.AddKey(store.Key{}); return err },
-		"a long owner":       func(tx store.Tx) error { _, err := tx.AddKey(store.Key{ID: "a", Owner: long}); return err },
+		"a long owner":       func(tx store.Tx) error { _, err := tx.AddKey(store.Key{ID: "a", Owner: long[:256]}); return err },
 		"a key's long title": func(tx store.Tx) error { _, err := tx.AddKey(store.Key{ID: "a", Title: long}); return err },
 		"an empty scope":     func(tx store.Tx) error { _, err := tx.AddKey(store.Key{ID: "a", Scopes: []string{""}}); return err },
 		"a scope of two":     func(tx store.Tx) error { _, err := tx.AddKey(store.Key{ID: "a", Scopes: []string{"a b"}}); return err },

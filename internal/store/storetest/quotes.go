@@ -27,7 +27,10 @@ func wholeLife(t *testing.T, s store.Store) {
 	}
 	equal(t, "as replayed", replayed, q.Quote)
 	equal(t, "in the list", list(t, s, store.Filter{}, store.Studio()),
-		[]store.Head{{Number: q.Number, State: life.Accepted, ValidUntil: on(25), Etag: q.Etag()}})
+		[]store.Head{{
+			Number: q.Number, State: life.Accepted, ValidUntil: on(25), Etag: q.Etag(),
+			At: january(1).At, Revisions: 2, Summary: content("second").Summary,
+		}})
 	equal(t, "history", len(q.History), 5)
 	equal(t, "revisions", []life.State{q.Revisions[0].State, q.Revisions[1].State}, []life.State{life.Superseded, life.Accepted})
 }
@@ -62,7 +65,7 @@ func holds(t *testing.T, s store.Store, q store.Quote, revision int, want store.
 	t.Helper()
 	view(t, s, func(r store.Reader) error {
 		got, err := r.Content(q.Number, revision, store.Studio())
-		equal(t, fmt.Sprintf("revision %d", revision), got, want)
+		equal(t, fmt.Sprintf("revision %d", revision), got, asRead(want))
 		return err
 	})
 }

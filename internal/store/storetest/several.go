@@ -30,7 +30,7 @@ func Holds(t testing.TB, s store.Store, quotes []store.Quote) {
 		equal(t, q.Number.String(), read(t, s, q.Number), q)
 		view(t, s, func(r store.Reader) error {
 			c, err := r.Content(q.Number, 1, store.Studio())
-			equal(t, "its content", c, content("first"))
+			equal(t, "its content", c, asRead(content("first")))
 			return err
 		})
 	}

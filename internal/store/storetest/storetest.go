@@ -55,6 +55,15 @@ func Run(t *testing.T, open Open) {
 		{"access keys that others see", accessKeysEyes},
 		{"access keys revoked and used", accessKeysEnd},
 		{"partners and keys that are not kept", partnersUnfit},
+		{"meshes", meshes},
+		{"meshes page by page", meshLists},
+		{"meshes that others see", meshEyes},
+		{"room for meshes", meshRoom},
+		{"meshes of one file", meshShared},
+		{"meshes of revisions", meshesOfRevisions},
+		{"meshes that are not referred to", refsUnfit},
+		{"meshes at the same time", meshesTogether},
+		{"summaries", summaries},
 		{"after it is closed", closed},
 		{"a caller who left", cancelled},
 		{"anything, beside a model", likeTheModel},
@@ -80,7 +89,14 @@ func content(text string) store.Content {
 	return store.Content{
 		Brief: []byte(`{"title":"` + text + `"}`), RateBook: book, Engine: 1,
 		Fingerprint: "fingerprint of " + text, Document: []byte("document of " + text),
+		Summary: store.Summary{Title: text, Client: "Fernhollow Arboretum", Reference: "PO " + text, Currency: "GBP", Net: "1.00"},
 	}
+}
+
+// asRead is content as it comes back.
+func asRead(c store.Content) store.Content {
+	c.Summary = store.Summary{}
+	return c
 }
 
 // update does work that must be kept.

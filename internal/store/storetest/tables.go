@@ -2,6 +2,7 @@ package storetest
 
 import (
 	"context"
+	"slices"
 	"testing"
 
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -12,9 +13,38 @@ import (
 // and by whatever program. Further statements may be given in an engine's own words.
 func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statement string) error, further ...string) {
 	t.Helper()
-	q := must(t, s, must(t, s, create(t, s, ""), life.Issue(on(20)), 2), life.Revise(""), 3)
+	for _, file := range []string{"a", "b", "free"} {
+		mustKeep(t, s, hare("tamsin-row", file, file))
+	}
+	q := create(t, s, "")
+	for day, c := range []store.Content{pricedWith("a"), pricedWith("b")} {
+		if err := revise(t.Context(), s, q.Number, c, 1+day); err != nil {
+			t.Fatal(err)
+		}
+		if day == 0 {
+			must(t, s, read(t, s, q.Number), life.Issue(on(20)), 1)
+		}
+	}
+	mustDrop(t, s, "tamsin-row", "a")
+	q = read(t, s, q.Number)
+	key := usedAndRevoked(t, s)
+	for _, statement := range slices.Concat(further, pastOfQuotes(), pastOfRevisions(), pastOfMeshes(), pastOfBooks()) {
+		if err := exec(t.Context(), statement); err == nil {
+			t.Errorf("not refused: %s", statement)
+		}
+	}
+	equal(t, "the quote after it all", read(t, s, q.Number), q)
+	holds(t, s, q, 1, pricedWith("a"))
+	holds(t, s, q, 2, pricedWith("b"))
+	equal(t, "the key after it all", readKey(t, s, "k"), key)
+	mayBeWritten(t, exec)
+}
+
+// usedAndRevoked is a key of a partner's.
+func usedAndRevoked(t *testing.T, s store.Store) (key store.Key) {
+	t.Helper()
 	add(t, s, store.Partner{ID: "tamsin-row"})
-	key := addKey(t, s, store.Key{ID: "k", Owner: "tamsin-row", Scopes: []string{"read"}, Expires: january(20).At})
+	addKey(t, s, store.Key{ID: "k", Owner: "tamsin-row", Scopes: []string{"read"}, Expires: january(20).At})
 	update(t, s, func(tx store.Tx) (err error) {
 		if err := tx.UseKey("k", january(2).At); err != nil {
 			return err
@@ -22,10 +52,33 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 		key, err = tx.RevokeKey("k", january(3).At, store.Studio())
 		return err
 	})
-	for _, statement := range append(further,
-		`UPDATE rate_books SET document = 'x'`,
-		`UPDATE rate_books SET revision = 'other'`,
-		`DELETE FROM rate_books`,
+	return key
+}
+
+// A draft may be written and issued: the rules do not refuse everything.
+func mayBeWritten(t *testing.T, exec func(ctx context.Context, statement string) error) {
+	t.Helper()
+	for _, statement := range []string{
+		`UPDATE revisions SET fingerprint = 'x' WHERE revision = 2`,
+		`DELETE FROM revision_meshes WHERE revision = 2`,
+		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 2, 'x', 'sum of a')`,
+		`UPDATE revisions SET state = 'superseded' WHERE revision = 1`,
+		`UPDATE revisions SET state = 'issued', valid_until = '2027-12-31' WHERE revision = 2`,
+		`UPDATE serials SET last = last + 1`,
+		`UPDATE partners SET title = 'x', version = version + 1`,
+		`UPDATE keys SET used = used + 1`,
+		`DELETE FROM meshes`,
+		`DELETE FROM mesh_files WHERE sum = 'sum of free'`,
+	} {
+		if err := exec(t.Context(), statement); err != nil {
+			t.Errorf("%s: %v", statement, err)
+		}
+	}
+}
+
+// pastOfQuotes would give numbers twice and quotes away.
+func pastOfQuotes() []string {
+	return []string{
 		`UPDATE serials SET last = 1 WHERE last = 1`,
 		`UPDATE serials SET last = last + 2`,
 		`UPDATE serials SET year = 2028`,
@@ -34,8 +87,18 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 		`UPDATE quotes SET serial = 2`,
 		`UPDATE quotes SET state = 'lost'`,
 		`DELETE FROM quotes`,
-		`INSERT INTO quotes (year, serial, owner, state, valid_until, etag) VALUES (2027, 1, '', 'draft', '', '')`,
-		`INSERT INTO quotes (year, serial, owner, state, valid_until, etag) VALUES (2027, 0, '', 'draft', '', '')`,
+		`UPDATE quotes SET created = created + 1`,
+		`UPDATE quotes SET revisions = 0`,
+		`INSERT INTO quotes (year, serial, owner, created, state, valid_until, etag, revisions, title, client, reference, currency, net)
+			VALUES (2027, 1, '', 0, 'draft', '', '', 1, '', '', '', '', '')`,
+		`INSERT INTO quotes (year, serial, owner, created, state, valid_until, etag, revisions, title, client, reference, currency, net)
+			VALUES (2027, 0, '', 0, 'draft', '', '', 1, '', '', '', '', '')`,
+	}
+}
+
+// pastOfRevisions would change what was issued, and who did it.
+func pastOfRevisions() []string {
+	return []string{
 		`UPDATE revisions SET brief = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET rate_book = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET engine = 2 WHERE revision = 1`,
@@ -57,6 +120,35 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 		`DELETE FROM history WHERE step = 3`,
 		`INSERT INTO history (year, serial, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day)
 			SELECT year, 7, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day FROM history`,
+	}
+}
+
+// pastOfMeshes would change what was priced with what.
+func pastOfMeshes() []string {
+	return []string{
+		`UPDATE mesh_files SET file = 'x'`,
+		`UPDATE mesh_files SET sum = 'x' WHERE sum = 'sum of free'`,
+		`DELETE FROM mesh_files WHERE sum = 'sum of a'`,
+		`DELETE FROM mesh_files WHERE sum = 'sum of free'`, // it has a name
+		`UPDATE meshes SET sum = 'sum of a'`,
+		`UPDATE meshes SET owner = 'quillmere'`,
+		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'not kept', 1, 0)`,
+		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'sum of a', -1, 0)`,
+		`UPDATE revision_meshes SET name = 'x' WHERE revision = 1`,
+		`UPDATE revision_meshes SET sum = 'sum of a' WHERE revision = 2`,
+		`DELETE FROM revision_meshes WHERE revision = 1`,
+		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 1, 'x', 'sum of a')`,
+		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 3, 'x', 'sum of a')`, // no such revision
+		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 2, 'x', 'not kept')`,
+	}
+}
+
+// pastOfBooks would change what was priced by, and who is let in.
+func pastOfBooks() []string {
+	return []string{
+		`UPDATE rate_books SET document = 'x'`,
+		`UPDATE rate_books SET revision = 'other'`,
+		`DELETE FROM rate_books`,
 		`DELETE FROM partners`,
 		`UPDATE partners SET id = 'quillmere', version = 2`,
 		`UPDATE partners SET at = 1, version = 2`,
@@ -73,26 +165,5 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 		`UPDATE keys SET revoked = revoked + 1`,
 		`UPDATE keys SET used = used - 1`,
 		`INSERT INTO keys (id, owner, title, scopes, digest, made, expires, revoked, used) VALUES ('short', '', '', '', 'x', 0, 0, 0, 0)`,
-	) {
-		if err := exec(t.Context(), statement); err == nil {
-			t.Errorf("not refused: %s", statement)
-		}
-	}
-	equal(t, "the quote after it all", read(t, s, q.Number), q)
-	holds(t, s, q, 1, content("first"))
-	holds(t, s, q, 2, content("second"))
-	equal(t, "the key after it all", readKey(t, s, "k"), key)
-	// A draft may be written and issued: the rules do not refuse everything.
-	for _, statement := range []string{
-		`UPDATE revisions SET fingerprint = 'x' WHERE revision = 2`,
-		`UPDATE revisions SET state = 'superseded' WHERE revision = 1`,
-		`UPDATE revisions SET state = 'issued', valid_until = '2027-12-31' WHERE revision = 2`,
-		`UPDATE serials SET last = last + 1`,
-		`UPDATE partners SET title = 'x', version = version + 1`,
-		`UPDATE keys SET used = used + 1`,
-	} {
-		if err := exec(t.Context(), statement); err != nil {
-			t.Errorf("%s: %v", statement, err)
-		}
 	}
 }

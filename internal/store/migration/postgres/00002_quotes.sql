@@ -8,14 +8,23 @@ CREATE TABLE quotes (
   year INTEGER NOT NULL CHECK (year BETWEEN 1 AND 9999),
   serial INTEGER NOT NULL CHECK (serial > 0),
   owner TEXT COLLATE "C" NOT NULL, -- empty for the studio
+  created BIGINT NOT NULL, -- microseconds since 1970, UTC
   state TEXT COLLATE "C" NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
   valid_until TEXT COLLATE "C" NOT NULL,
   etag TEXT COLLATE "C" NOT NULL,
+  revisions INTEGER NOT NULL CHECK (revisions > 0),
+  -- What lists show of the revision that was written last.
+  title TEXT COLLATE "C" NOT NULL,
+  client TEXT COLLATE "C" NOT NULL,
+  reference TEXT COLLATE "C" NOT NULL,
+  currency TEXT COLLATE "C" NOT NULL,
+  net TEXT COLLATE "C" NOT NULL,
   PRIMARY KEY (year, serial)
 );
 
 CREATE INDEX quotes_of_owner ON quotes (owner, year, serial);
 CREATE INDEX quotes_in_state ON quotes (state, year, serial);
+CREATE INDEX quotes_of_reference ON quotes (reference, year, serial) WHERE reference <> '';
 
 CREATE TABLE revisions (
   year INTEGER NOT NULL,
@@ -60,8 +69,8 @@ CREATE TRIGGER quotes_stay BEFORE DELETE OR TRUNCATE ON quotes
   EXECUTE FUNCTION refuse('a quote is kept for good');
 
 CREATE TRIGGER quotes_named BEFORE UPDATE ON quotes
-  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.owner <> NEW.owner)
-  EXECUTE FUNCTION refuse('a quote keeps its number and its owner');
+  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.owner <> NEW.owner OR OLD.created <> NEW.created)
+  EXECUTE FUNCTION refuse('a quote keeps its number, its owner and its beginning');
 
 CREATE TRIGGER revisions_stay BEFORE DELETE OR TRUNCATE ON revisions
   EXECUTE FUNCTION refuse('a revision is kept for good');

@@ -8,14 +8,23 @@ CREATE TABLE quotes (
   year INTEGER NOT NULL CHECK (year BETWEEN 1 AND 9999),
   serial INTEGER NOT NULL CHECK (serial > 0),
   owner TEXT NOT NULL, -- empty for the studio
+  created INTEGER NOT NULL, -- microseconds since 1970, UTC
   state TEXT NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
   valid_until TEXT NOT NULL,
   etag TEXT NOT NULL,
+  revisions INTEGER NOT NULL CHECK (revisions > 0),
+  -- What lists show of the revision that was written last.
+  title TEXT NOT NULL,
+  client TEXT NOT NULL,
+  reference TEXT NOT NULL,
+  currency TEXT NOT NULL,
+  net TEXT NOT NULL,
   PRIMARY KEY (year, serial)
 ) STRICT, WITHOUT ROWID;
 
 CREATE INDEX quotes_of_owner ON quotes (owner, year, serial);
 CREATE INDEX quotes_in_state ON quotes (state, year, serial);
+CREATE INDEX quotes_of_reference ON quotes (reference, year, serial) WHERE reference <> '';
 
 CREATE TABLE revisions (
   year INTEGER NOT NULL,
@@ -73,9 +82,9 @@ END;
 
 -- +goose StatementBegin
 CREATE TRIGGER quotes_named BEFORE UPDATE ON quotes
-WHEN OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.owner <> NEW.owner
+WHEN OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.owner <> NEW.owner OR OLD.created <> NEW.created
 BEGIN
-  SELECT RAISE(ABORT, 'a quote keeps its number and its owner');
+  SELECT RAISE(ABORT, 'a quote keeps its number, its owner and its beginning');
 END;
 -- +goose StatementEnd
 
