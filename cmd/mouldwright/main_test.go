@@ -77,7 +77,7 @@ func serve(t *testing.T, args ...string) (served, *log) {
 	errs := &log{}
 	p := program{stdout: io.Discard, stderr: errs, env: func(string) string { return "" }}
 	status := make(chan int, 1)
-	go func() { status <- p.run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0"}, args...)) }()
+	go func() { status <- p.run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0", "--without-keys", "--store", filepath.Join(t.TempDir(), "studio.db")}, args...)) }()
 	stop := sync.OnceValue(func() int { cancel(); return <-status })
 	t.Cleanup(func() { stop() })
 	return served{address: listening(t, errs), stop: stop}, errs

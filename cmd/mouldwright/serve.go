@@ -16,10 +16,12 @@ import (
 // errExposed says why the service does not listen beyond this machine.
 var errExposed = errors.New("answers hold costs and margins and there are no keys yet: allowed is a loopback address such as 127.0.0.1:8080 or [::1]:8080")
 
-func (p *program) serve(ctx context.Context, args []string) error {
+func (p *program) serve(ctx context.Context, args []string) (err error) {
 	f := p.flags("serve [flags]", "Serves the engine over gRPC and REST on one port of this machine, until interrupted.")
 	listen := f.String("listen", "127.0.0.1:8080", "`address` to listen on; port 0 takes any free one")
 	rateBook := f.String("rate-book", "", "price by the rate book in this `file` instead of the demo's")
+	storeAt := f.String("store", "mouldwright.db", "keep quotes in this SQLite `file`, or in PostgreSQL at postgres://…")
+	withoutKeys := f.Bool("without-keys", false, "take every caller for the studio; on this machine only")
 	timeout := f.Duration("timeout", 0, "longest `time` a call may take (default 10s)")
 	drain := f.Duration("drain", 0, "longest `time` calls may go on once the service stops (default 10s)")
 	meshLimit := f.Int64("mesh-limit", 0, "largest mesh file that is taken in, in `bytes` (default 64 MiB)")
@@ -39,7 +41,12 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return err
 	}
 	log := slog.New(slog.NewJSONHandler(p.stderr, nil))
-	s, err := server.New(server.Config{Books: server.NewBooks(book), Logger: log, Timeout: *timeout, DrainLimit: *drain, MeshLimit: *meshLimit})
+	kept, err := p.keep(ctx, *storeAt, book, rules)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, kept.Close()) }()
+	s, err := server.New(server.Config{Store: kept, Keyless: *withoutKeys, Logger: log, Timeout: *timeout, DrainLimit: *drain, MeshLimit: *meshLimit})
 	if err != nil {
 		return err
 	}

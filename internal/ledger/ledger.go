@@ -9,8 +9,6 @@ import (
 	"fmt"
 	"slices"
 
-	"google.golang.org/protobuf/proto"
-
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/brief"
 	"github.com/mouldwright/mouldwright/internal/desk"
@@ -25,7 +23,8 @@ import (
 // Entry is one revision as it was priced.
 type Entry struct {
 	Brief  *mouldwrightv1.Brief
-	Quote  *mouldwrightv1.Quote // with the studio's workings
+	Quote  *mouldwrightv1.Quote // as the client sees it
+	Full   *mouldwrightv1.Quote // with the studio's workings; nil where they were not read
 	Client string               // the document for the client, as text
 	Studio string               // the studio's own, as text
 }
@@ -84,7 +83,7 @@ func written(pb *mouldwrightv1.Brief, q *quote.Quote) (*Entry, error) {
 	if err := document.Text(&studio, q, true); err != nil {
 		return nil, err
 	}
-	return &Entry{Brief: pb, Quote: wire.Quote(q, true), Client: client.String(), Studio: studio.String()}, nil
+	return &Entry{Brief: pb, Quote: wire.Quote(q, false), Full: wire.Quote(q, true), Client: client.String(), Studio: studio.String()}, nil
 }
 
 // keep turns an entry into what a store keeps.
@@ -110,20 +109,15 @@ func keep(book *desk.Book, e *Entry) (store.Content, error) {
 // pages are the entry's two halves, always with the same bytes: the client's first, so that
 // the other, which is many times as long, is read only when it is asked for.
 func (e *Entry) pages() (both [2][]byte, err error) {
-	front := proto.CloneOf(e.Quote)
-	front.Workings = nil
-	for _, line := range front.GetLines() {
-		line.Parts = nil
-	}
-	for i, half := range []struct {
+	for i, of := range []struct {
 		quote *mouldwrightv1.Quote
 		text  string
-	}{{front, e.Client}, {e.Quote, e.Studio}} {
-		q, err := wire.Encode(half.quote)
+	}{{e.Quote, e.Client}, {e.Full, e.Studio}} {
+		q, err := wire.Encode(of.quote)
 		if err != nil {
 			return both, err
 		}
-		if both[i], err = json.Marshal(page{Quote: q, Text: half.text}); err != nil {
+		if both[i], err = json.Marshal(page{Quote: q, Text: of.text}); err != nil {
 			return both, err
 		}
 	}
@@ -139,30 +133,33 @@ const (
 	Studio             // all
 )
 
-// Read reads an entry back. Without the studio's view its quote has no workings.
+// Read reads an entry back, as far as the view goes.
 func Read(c store.Content, view View) (*Entry, error) {
 	pages, err := unpack(c.Document, view)
 	if err != nil {
 		return nil, fmt.Errorf("unpacking a revision: %w", err)
 	}
-	e := &Entry{Brief: &mouldwrightv1.Brief{}, Quote: &mouldwrightv1.Quote{}}
+	e := &Entry{Brief: &mouldwrightv1.Brief{}}
 	if err := wire.Decode(c.Brief, e.Brief).Err(); err != nil {
 		return nil, fmt.Errorf("reading a revision's brief: %w", err)
 	}
-	for i, text := range []*string{&e.Client, &e.Studio}[:view+1] {
-		var half page
-		if err := json.Unmarshal(pages[i], &half); err != nil {
-			return nil, fmt.Errorf("reading a revision: %w", err)
-		}
-		*text = half.Text
-		if View(i) != view {
-			continue
-		}
-		if err := wire.Decode(half.Quote, e.Quote).Err(); err != nil {
-			return nil, fmt.Errorf("reading a revision's quote: %w", err)
-		}
+	if e.Quote, e.Client, err = half(pages[0]); err != nil || view == Client {
+		return e, err
 	}
-	return e, nil
+	e.Full, e.Studio, err = half(pages[1])
+	return e, err
+}
+
+func half(plain []byte) (*mouldwrightv1.Quote, string, error) {
+	var of page
+	if err := json.Unmarshal(plain, &of); err != nil {
+		return nil, "", fmt.Errorf("reading a revision: %w", err)
+	}
+	q := &mouldwrightv1.Quote{}
+	if err := wire.Decode(of.Quote, q).Err(); err != nil {
+		return nil, "", fmt.Errorf("reading a revision's quote: %w", err)
+	}
+	return q, of.Text, nil
 }
 
 // Proof is what pricing a revision again gave.

@@ -67,23 +67,24 @@ func again(b *testing.B, web *http.Client, url, body string, want int) {
 // BenchmarkPreviewParts says what a preview's time goes to.
 func BenchmarkPreviewParts(b *testing.B) {
 	rules := rulesOf(b)
-	books := demoBooks(b, rules)
+	common := demoRoom(b, rules)
+	book := demoBook(b, rules)
 	body := []byte(request(demoBrief(b)))
 	r := decoded(b, string(body), &mouldwrightv1.PreviewQuoteRequest{})
 	asked, faults := wire.Brief(r.GetBrief())
 	require.Empty(b, faults)
-	q, err := estimate.Price(asked, books.current.Edition)
+	q, err := estimate.Price(asked, book.Edition)
 	require.NoError(b, err)
 	answer := wire.Quote(q, false)
 	var encoder wire.Encoder
 	for name, part := range map[string]func(){
 		"decode":   func() { _ = wire.Decode(body, &mouldwrightv1.PreviewQuoteRequest{}) },
 		"validate": func() { _ = rules.Check(r) },
-		"price":    func() { _, _ = estimate.Price(asked, books.current.Edition) },
+		"price":    func() { _, _ = estimate.Price(asked, book.Edition) },
 		"build":    func() { wire.Quote(q, false) },
 		"encode":   func() { _, _ = encoder.Encode(answer) },
 		"handler": func() {
-			_, _ = (&quoteService{books: books}).PreviewQuote(context.Background(), r)
+			_, _ = (&quoteService{intake: common.intake, keep: common.keep}).PreviewQuote(asStudio(context.Background()), r)
 		},
 	} {
 		b.Run(name, func(b *testing.B) {

@@ -20,6 +20,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
 // keeper stands in for the takeoff service: it notes how many files have a place while
@@ -39,8 +40,11 @@ func (k *keeper) CreateMesh(context.Context, *mouldwrightv1.CreateMeshRequest) (
 func kept(t *testing.T) (*chain, *keeper, *logbook) {
 	t.Helper()
 	rules, book := rulesOf(t), &logbook{}
+	r := demoRoom(t, rules)
+	g, err := newGuard(Config{Keyless: true, Store: r.keep.store}.withDefaults(), services(r))
+	require.NoError(t, err)
 	c := &chain{
-		log: loggerTo(book), timeout: time.Minute, study: time.Minute, rules: rules, books: demoBooks(t, rules),
+		log: loggerTo(book), timeout: time.Minute, study: time.Minute, rules: rules, intake: r.intake, guard: g, masker: wire.NewMasker(),
 		places: newPlaces(1, time.Second), uploads: newPlaces(uploadsAtOnce, time.Second), meshLimit: 1 << 20,
 	}
 	return c, &keeper{uploads: c.uploads}, book
@@ -76,7 +80,7 @@ func TestAFileKeepsItsPlaceUntilItIsStudied(t *testing.T) {
 	c, k, _ := kept(t)
 	require.NoError(t, c.upload(k, &told{ctx: t.Context(), parts: []*mouldwrightv1.UploadMeshRequest{head("corner"), chunk([]byte(corner))}}))
 
-	all := services(Config{Books: c.books}, c.rules)
+	all := services(&room{rules: c.rules, books: c.intake.books, intake: c.intake})
 	for i := range all {
 		if all[i].desc == &mouldwrightv1.TakeoffService_ServiceDesc {
 			all[i].impl = k

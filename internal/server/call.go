@@ -9,12 +9,16 @@ import (
 
 	"google.golang.org/grpc/metadata"
 
+	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/fault"
 )
 
 // requestIDKey is the name of the request's id in gRPC metadata; HTTP's headers
 // have the same name and know no case.
 const requestIDKey = "x-request-id"
+
+// authorizationKey is the name of the header that a key comes in (RFC 9110, section 11.6.2).
+const authorizationKey = "authorization"
 
 // call is what a door knows of a request before the chain runs.
 type call struct {
@@ -26,6 +30,11 @@ type call struct {
 	fields []string // of the request itself that are given so
 
 	refused error // why the request was not read at all; nil where it was
+
+	keys    []string      // the Authorization headers, as they came
+	address string        // where it came from
+	let     string        // the RPC that the caller was let in to; empty for none yet
+	caller  access.Caller // who that is
 }
 
 type callKey struct{}
@@ -43,13 +52,19 @@ func callFrom(ctx context.Context) *call {
 	return &call{}
 }
 
+// callerOf is who calls; the public where nobody was let in.
+func callerOf(ctx context.Context) access.Caller { return callFrom(ctx).caller }
+
 // calling returns the context's call, made from the metadata where the door
 // made none.
 func calling(ctx context.Context) (context.Context, *call) {
 	if c, ok := ctx.Value(callKey{}).(*call); ok {
 		return ctx, c
 	}
-	c := &call{door: "grpc", id: requestID(metadata.ValueFromIncomingContext(ctx, requestIDKey))}
+	c := &call{
+		door: "grpc", id: requestID(metadata.ValueFromIncomingContext(ctx, requestIDKey)),
+		keys: metadata.ValueFromIncomingContext(ctx, authorizationKey), address: peerOf(ctx),
+	}
 	return withCall(ctx, c), c
 }
 

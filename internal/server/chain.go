@@ -25,7 +25,9 @@ type chain struct {
 	timeout time.Duration
 	study   time.Duration // of a mesh that is taken in, in place of timeout
 	rules   *wire.Validator
-	books   *Books
+	intake  *intake
+	guard   *guard
+	masker  *wire.Masker
 	places  *places
 
 	meshLimit int64   // bytes of a mesh file
@@ -34,7 +36,7 @@ type chain struct {
 
 // links are the interceptors, outermost first.
 func (c *chain) links() []grpc.UnaryServerInterceptor {
-	return []grpc.UnaryServerInterceptor{identify, c.record, conclude, rescue, tell, c.hurry, c.validate, c.places.admit}
+	return []grpc.UnaryServerInterceptor{identify, c.record, conclude, rescue, tell, c.hurry, c.enter, c.mask, c.validate, c.places.admit}
 }
 
 // unary is all links as one interceptor.
@@ -88,7 +90,10 @@ func (c *chain) write(ctx context.Context, method string, took time.Duration, er
 	own := callFrom(ctx)
 	line := []slog.Attr{
 		slog.String("door", own.door), slog.String("method", method), slog.Float64("ms", float64(took.Microseconds())/1000),
-		slog.String("request_id", own.id), slog.String("peer", peerOf(ctx)),
+		slog.String("request_id", own.id), slog.String("peer", peerOf(ctx)), slog.String("caller", own.caller.Kind.String()),
+	}
+	if own.caller.KeyID != "" {
+		line = append(line, slog.String("key", own.caller.KeyID), slog.String("partner", own.caller.Partner))
 	}
 	code := codes.OK
 	var failed *answered
@@ -102,7 +107,12 @@ func (c *chain) write(ctx context.Context, method string, took time.Duration, er
 
 // causes tells the log what the caller is not told.
 func causes(failed *answered) []slog.Attr {
-	if failed == nil || level(failed.code) != slog.LevelError {
+	switch {
+	case failed == nil:
+		return nil
+	case failed.problem.cause != nil:
+		return []slog.Attr{slog.String("cause", failed.problem.cause.Error())}
+	case level(failed.code) != slog.LevelError:
 		return nil
 	}
 	line := []slog.Attr{slog.String("cause", failed.cause.Error())}
@@ -188,7 +198,7 @@ func (c *chain) validate(ctx context.Context, request any, _ *grpc.UnaryServerIn
 		return nil, own.refused
 	}
 	if m, ok := request.(proto.Message); ok {
-		if bad := c.check(own.form, m); bad != nil {
+		if bad := c.check(ctx, own.form, m); bad != nil {
 			return nil, bad
 		}
 	}
@@ -197,7 +207,7 @@ func (c *chain) validate(ctx context.Context, request any, _ *grpc.UnaryServerIn
 
 // check returns what is wrong with a request; nil for nothing. The handler looks
 // at a sound request's meaning itself, so that is done here only for the others.
-func (c *chain) check(form fault.List, m proto.Message) error {
+func (c *chain) check(ctx context.Context, form fault.List, m proto.Message) error {
 	if _, ok := m.(*mouldwrightv1.CheckRateBookRequest); ok {
 		form = besideTheBook(form)
 	}
@@ -211,7 +221,7 @@ func (c *chain) check(form fault.List, m proto.Message) error {
 	case n >= mostViolations:
 		return gathered(m, form, limits, nil) // more than an answer lists already
 	}
-	return gathered(m, form, limits, c.books.meaning(m))
+	return gathered(m, form, limits, c.intake.meaning(ctx, m))
 }
 
 func gathered(m proto.Message, form, limits, meaning fault.List) *violations {
@@ -237,7 +247,9 @@ func (c *chain) stream(server any, stream grpc.ServerStream, info *grpc.StreamSe
 	}
 	ctx, own := calling(stream.Context())
 	start := time.Now()
-	if err = stream.SetHeader(idHeader(ctx)); err != nil {
+	if err = c.letIn(ctx, info.FullMethod); err != nil {
+		// said below
+	} else if err = stream.SetHeader(idHeader(ctx)); err != nil {
 		err = untold(ctx, err)
 	} else {
 		err = rescueStream(server, &callStream{stream, ctx}, next)

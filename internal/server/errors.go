@@ -17,6 +17,7 @@ import (
 	"google.golang.org/protobuf/protoadapt"
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/fault"
 )
@@ -46,6 +47,21 @@ const (
 	reasonNoMesh    = "MESH_NOT_FOUND"
 	reasonMeshTaken = "MESH_NAME_TAKEN"
 	reasonMeshRoom  = "MESH_STORE_FULL"
+	reasonNoKey     = "KEY_MISSING"
+	reasonBadKey    = "KEY_REFUSED"
+	reasonForbidden = "NOT_ALLOWED"
+	reasonTooOften  = "TOO_OFTEN"
+	reasonNoPartner = "PARTNER_NOT_FOUND"
+	reasonTerms     = "PARTNER_TERMS_UNFIT"
+	reasonAbsent    = "NOT_FOUND"
+	reasonStale     = "ETAG_STALE"
+	reasonTaken     = "NAME_TAKEN"
+	reasonInFlight  = "REQUEST_IN_FLIGHT"
+	reasonOtherBody = "REQUEST_ID_USED"
+	reasonStore     = "STORE_UNAVAILABLE"
+	reasonState     = "QUOTE_STATE"
+	reasonRecompute = "NOT_TO_BE_RECOMPUTED"
+	reasonLapsed    = "QUOTE_LAPSED"
 )
 
 // Reasons of a single fault.
@@ -74,6 +90,7 @@ type problem struct {
 	message  string
 	http     int // where HTTP has a better answer than the code's own
 	metadata map[string]string
+	cause    error         // for the log only
 	retry    time.Duration // after which it may go better; 0 for never
 	faults   []*errdetails.BadRequest_FieldViolation
 }
@@ -88,7 +105,7 @@ func problemOf(err error) *problem {
 		bad     *violations
 		faults  fault.List
 		later   estimate.LaterError
-		missing *missingBookError
+		missing *bookcase.MissingError
 	)
 	switch {
 	case errors.As(err, &known):
@@ -110,9 +127,14 @@ func problemOf(err error) *problem {
 		return &problem{code: codes.DeadlineExceeded, reason: reasonDeadline, message: "the answer took longer than the time allowed"}
 	case errors.Is(err, context.Canceled):
 		return &problem{code: codes.Canceled, reason: reasonCancelled, message: "the caller went away"}
-	default:
-		return foreign(err)
 	}
+	if p := keptProblem(err); p != nil {
+		return p
+	}
+	if p := accessProblem(err); p != nil {
+		return p
+	}
+	return foreign(err)
 }
 
 func allLater(faults fault.List) map[string]string {

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/wire"
@@ -39,7 +40,7 @@ func TestEveryErrorHasItsCodeAndReason(t *testing.T) {
 		"too large":              {ofBrief(nil, fmt.Errorf("%w: 7 h", estimate.ErrTooLarge)), codes.InvalidArgument, 400, reasonTooLarge, []string{"brief.pieces"}},
 		"too large, with a list": {fmt.Errorf("%w: %w", estimate.ErrTooLarge, faults), codes.InvalidArgument, 400, reasonTooLarge, []string{"brief.pieces"}},
 		"no place":               {tooBusy(), codes.ResourceExhausted, 429, reasonTooBusy, nil},
-		"no such book":           {&missingBookError{name: "rateBooks/x"}, codes.NotFound, 404, reasonNoBook, nil},
+		"no such book":           {&bookcase.MissingError{Name: "rateBooks/x"}, codes.NotFound, 404, reasonNoBook, nil},
 		"out of time":            {fmt.Errorf("x: %w", context.DeadlineExceeded), codes.DeadlineExceeded, 504, reasonDeadline, nil},
 		"caller gone":            {context.Canceled, codes.Canceled, 499, reasonCancelled, nil},
 		"body too large":         {bodyTooLarge(1), codes.InvalidArgument, 413, reasonBodySize, nil},

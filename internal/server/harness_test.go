@@ -27,9 +27,13 @@ import (
 	spb "google.golang.org/genproto/googleapis/rpc/status"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/access"
+	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
 	"github.com/mouldwright/mouldwright/internal/shelf"
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/sqlite"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -56,11 +60,37 @@ func demoDocument(t testing.TB) *mouldwrightv1.RateBook {
 	return &document
 }
 
-func demoBooks(t testing.TB, rules *wire.Validator) *Books {
+// demoBook is the demo studio's rate book.
+func demoBook(t testing.TB, rules *wire.Validator) *desk.Book {
 	t.Helper()
 	book, faults := desk.OpenBook(demo.Document(), rules)
 	require.NoError(t, faults.Err())
-	return NewBooks(book)
+	return book
+}
+
+// demoStore is a store that holds the demo studio's rate book.
+func demoStore(t testing.TB, rules *wire.Validator) store.Store {
+	t.Helper()
+	s, err := sqlite.Open(context.Background(), filepath.Join(t.TempDir(), "studio.db"))
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	books, err := bookcase.New(s, rules, time.Now)
+	require.NoError(t, err)
+	require.NoError(t, books.Begin(context.Background(), demoBook(t, rules)))
+	return s
+}
+
+// asStudio is a context of a call of the studio's.
+func asStudio(ctx context.Context) context.Context {
+	return withCall(ctx, &call{caller: access.Caller{Kind: access.Studio, Scopes: access.Admin}})
+}
+
+// demoRoom is what services have in common, with the demo studio's rate book.
+func demoRoom(t testing.TB, rules *wire.Validator) *room {
+	t.Helper()
+	r, err := newRoom(Config{Store: demoStore(t, rules)}.withDefaults(), rules)
+	require.NoError(t, err)
+	return r
 }
 
 // patient is how long a call may take in tests that are not of that: longer than the
@@ -72,19 +102,24 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 	t.Helper()
 	rules := rulesOf(t)
 	book := &logbook{}
-	c.Books, c.Logger = demoBooks(t, rules), slog.New(slog.NewJSONHandler(book, nil))
+	c.Logger = slog.New(slog.NewJSONHandler(book, nil))
+	if c.Store == nil {
+		c.Store, c.Keyless = demoStore(t, rules), true
+	}
 	if c.Timeout == 0 {
 		c.Timeout = patient
 	}
 	c = c.withDefaults()
 	shelved(t, c.Meshes)
-	all := services(c, rules)
+	r, err := newRoom(c, rules)
+	require.NoError(t, err)
+	all := services(r)
 	for i := range all {
 		if len(quotes) > 0 && all[i].desc == &mouldwrightv1.QuoteService_ServiceDesc {
 			all[i].impl = quotes[0]
 		}
 	}
-	s, err := newServer(c, rules, all)
+	s, err := newServer(c, r, all)
 	require.NoError(t, err)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -95,16 +130,16 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 	conn, err := grpc.NewClient(l.Addr().String(), grpc.WithTransportCredentials(insecure.NewCredentials()))
 	require.NoError(t, err)
 	transport := &http.Transport{MaxIdleConnsPerHost: 16}
-	r := &running{address: l.Addr().String(), conn: conn, web: &http.Client{Transport: transport, Timeout: 30 * time.Second}, log: book}
-	r.stop = sync.OnceValue(func() error {
+	run := &running{address: l.Addr().String(), conn: conn, web: &http.Client{Transport: transport, Timeout: 30 * time.Second}, log: book}
+	run.stop = sync.OnceValue(func() error {
 		cancel()
 		err := <-ended
 		transport.CloseIdleConnections()
 		_ = conn.Close()
 		return err
 	})
-	t.Cleanup(func() { require.NoError(t, r.stop()) })
-	return r
+	t.Cleanup(func() { require.NoError(t, run.stop()) })
+	return run
 }
 
 // shelved puts on a shelf the meshes that demo briefs and requests of these tests refer to. They are studied once for all tests.

@@ -12,11 +12,11 @@ import (
 // labourService reckons the work that a brief takes.
 type labourService struct {
 	mouldwrightv1.UnimplementedLabourServiceServer
-	books *Books
+	intake *intake
 }
 
-func (s *labourService) EstimateLabour(_ context.Context, r *mouldwrightv1.EstimateLabourRequest) (*mouldwrightv1.EstimateLabourResponse, error) {
-	b, book, err := s.books.asked(r)
+func (s *labourService) EstimateLabour(ctx context.Context, r *mouldwrightv1.EstimateLabourRequest) (*mouldwrightv1.EstimateLabourResponse, error) {
+	b, book, err := s.intake.asked(ctx, r)
 	if err != nil {
 		return nil, err
 	}

@@ -12,11 +12,11 @@ import (
 // marginService turns cost into price.
 type marginService struct {
 	mouldwrightv1.UnimplementedMarginServiceServer
-	books *Books
+	intake *intake
 }
 
-func (s *marginService) ApplyMargin(_ context.Context, r *mouldwrightv1.ApplyMarginRequest) (*mouldwrightv1.ApplyMarginResponse, error) {
-	book, err := s.books.Find(r.GetRateBook())
+func (s *marginService) ApplyMargin(ctx context.Context, r *mouldwrightv1.ApplyMarginRequest) (*mouldwrightv1.ApplyMarginResponse, error) {
+	book, err := s.intake.book(ctx, r.GetRateBook(), "")
 	if err != nil {
 		return nil, err
 	}

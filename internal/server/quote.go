@@ -1,26 +1,428 @@
 package server
 
 import (
+	"cmp"
 	"context"
+	"fmt"
+	"strconv"
+
+	"google.golang.org/genproto/googleapis/api/httpbody"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/access"
+	"github.com/mouldwright/mouldwright/internal/bookcase"
+	"github.com/mouldwright/mouldwright/internal/document"
+	"github.com/mouldwright/mouldwright/internal/estimate"
+	"github.com/mouldwright/mouldwright/internal/fault"
+	"github.com/mouldwright/mouldwright/internal/ledger"
+	"github.com/mouldwright/mouldwright/internal/life"
+	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-// quoteService prices briefs.
+// quoteService prices briefs, and keeps quotes.
 type quoteService struct {
 	mouldwrightv1.UnimplementedQuoteServiceServer
-	books *Books
+	intake *intake
+	keep   *keeping
 }
 
-func (s *quoteService) PreviewQuote(_ context.Context, r *mouldwrightv1.PreviewQuoteRequest) (*mouldwrightv1.PreviewQuoteResponse, error) {
-	book, err := s.books.Find(r.GetRateBook())
+// viewed is a request that says how much of a quote it wants.
+type viewed interface {
+	GetView() mouldwrightv1.QuoteView
+}
+
+// viewOf is how much of a quote comes back. The workings are the studio's.
+func viewOf(ctx context.Context, r viewed) (ledger.View, error) {
+	switch {
+	case r.GetView() != mouldwrightv1.QuoteView_QUOTE_VIEW_WORKINGS:
+		return ledger.Client, nil
+	case callerOf(ctx).Kind != access.Studio:
+		return ledger.Client, &violations{faults: fault.List{{Path: "view", Message: fmt.Sprintf("got %v, which is the studio's own; allowed: %v", r.GetView(), mouldwrightv1.QuoteView_QUOTE_VIEW_PRICE)}}}
+	default:
+		return ledger.Studio, nil
+	}
+}
+
+// PreviewQuote prices a brief.
+func (s *quoteService) PreviewQuote(ctx context.Context, r *mouldwrightv1.PreviewQuoteRequest) (*mouldwrightv1.PreviewQuoteResponse, error) {
+	view, err := viewOf(ctx, r)
 	if err != nil {
 		return nil, err
 	}
-	q, err := book.Price(r.GetBrief())
+	o, err := s.intake.take(ctx, r)
 	if err != nil {
-		return nil, ofBrief(r.GetBrief(), err)
+		return nil, err
 	}
-	return &mouldwrightv1.PreviewQuoteResponse{Quote: wire.Quote(q, r.GetView() == mouldwrightv1.QuoteView_QUOTE_VIEW_WORKINGS)}, nil
+	q, err := o.book.Price(o.brief)
+	if err != nil {
+		return nil, o.refused(err)
+	}
+	return &mouldwrightv1.PreviewQuoteResponse{Quote: wire.Quote(q, view == ledger.Studio)}, nil
+}
+
+// CreateQuote keeps a draft.
+func (s *quoteService) CreateQuote(ctx context.Context, r *mouldwrightv1.CreateQuoteRequest) (*mouldwrightv1.CreateQuoteResponse, error) {
+	reply := &mouldwrightv1.CreateQuoteResponse{}
+	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
+		d, err := s.draft(ctx, r, ownerOf(ctx, r))
+		if err != nil {
+			return nil, err
+		}
+		return func(tx store.Tx) error {
+			q, err := tx.Create(d.owner, yearOf(d.mark.On), d.content, d.mark)
+			reply.Quote = d.of(q)
+			return err
+		}, nil
+	})
+	return reply, err
+}
+
+// ReviseQuote replaces the draft, or writes another beside the offer.
+func (s *quoteService) ReviseQuote(ctx context.Context, r *mouldwrightv1.ReviseQuoteRequest) (*mouldwrightv1.ReviseQuoteResponse, error) {
+	reply := &mouldwrightv1.ReviseQuoteResponse{}
+	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
+		kept, err := s.find(ctx, r.GetName())
+		if err != nil {
+			return nil, err
+		}
+		d, err := s.draft(ctx, r, kept.Owner)
+		if err != nil {
+			return nil, err
+		}
+		return func(tx store.Tx) error {
+			q, err := tx.Change(kept.Number, r.GetEtag(), callerOf(ctx).Eyes(), life.Revise(""), d.content, d.mark)
+			reply.Quote = d.of(q)
+			return err
+		}, nil
+	})
+	return reply, err
+}
+
+// draft is a revision that is about to be kept.
+type draft struct {
+	owner   string
+	content store.Content
+	entry   *ledger.Entry
+	view    ledger.View
+	mark    life.Mark
+}
+
+// drafted is a request that a draft is made of.
+type drafted interface {
+	briefed
+	viewed
+}
+
+// draft prices a request's brief, on today's day where it gives none.
+func (s *quoteService) draft(ctx context.Context, r drafted, owner string) (*draft, error) {
+	d := &draft{owner: owner, mark: s.keep.mark(ctx)}
+	var err error
+	if d.view, err = viewOf(ctx, r); err != nil {
+		return nil, err
+	}
+	if err := date(ctx, r.GetBrief(), d.mark.On); err != nil {
+		return nil, err
+	}
+	o, err := s.intake.takeFor(ctx, r, owner)
+	if err != nil {
+		return nil, err
+	}
+	d.content, d.entry, err = ledger.Price(o.book, o.brief)
+	if err != nil {
+		return nil, o.refused(err)
+	}
+	return d, nil
+}
+
+// date gives a brief its day. From it runs how long the offer stands, which is not a
+// partner's to choose.
+func date(ctx context.Context, pb *mouldwrightv1.Brief, today life.Day) error {
+	if pb.GetPreparedOn() == "" {
+		pb.PreparedOn = string(today)
+	}
+	if callerOf(ctx).Kind != access.Studio && pb.GetPreparedOn() != string(today) {
+		return &violations{faults: fault.List{{
+			Path: briefField + ".preparedOn", Message: fmt.Sprintf("got %q; allowed: today at the studio, which is %s, or none", pb.GetPreparedOn(), today),
+		}}}
+	}
+	return nil
+}
+
+// of is the draft as an answer.
+func (d *draft) of(q store.Quote) *mouldwrightv1.KeptQuote {
+	return shown(q, len(q.Revisions), d.content, d.entry, d.view, d.mark.On)
+}
+
+// shown is a quote with one of its revisions as an answer.
+func shown(q store.Quote, revision int, c store.Content, e *ledger.Entry, view ledger.View, on life.Day) *mouldwrightv1.KeptQuote {
+	pb := wire.KeptQuote(q, on)
+	pb.ShownRevision = int32(revision) //nolint:gosec // counted from 1
+	pb.RateBook = bookcase.Prefix + c.RateBook
+	pb.Brief, pb.Quote = e.Brief, e.Quote
+	if view == ledger.Studio {
+		pb.Quote = e.Full
+	}
+	pb.Title, pb.Client, pb.Reference, pb.Net = e.Quote.GetTitle(), e.Quote.GetClient(), e.Quote.GetReference(), e.Quote.GetNet()
+	return pb
+}
+
+func yearOf(day life.Day) int {
+	year, _ := strconv.Atoi(string(day[:4])) // a day is written as 2027-01-31
+	return year
+}
+
+// find returns a quote that the caller may see.
+func (s *quoteService) find(ctx context.Context, name string) (q store.Quote, err error) {
+	number, err := wire.QuoteNumber(name)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	err = s.keep.store.View(ctx, func(r store.Reader) (err error) {
+		q, err = r.Quote(number, callerOf(ctx).Eyes())
+		return err
+	})
+	return q, err
+}
+
+// GetQuote shows a quote.
+func (s *quoteService) GetQuote(ctx context.Context, r *mouldwrightv1.GetQuoteRequest) (*mouldwrightv1.GetQuoteResponse, error) {
+	view, err := viewOf(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	l, err := s.look(ctx, r, view)
+	if err != nil {
+		return nil, err
+	}
+	return &mouldwrightv1.GetQuoteResponse{Quote: shown(l.quote, l.revision, l.content, l.entry, view, s.keep.today())}, nil
+}
+
+// named is a request for a revision of a quote.
+type named interface {
+	GetName() string
+	GetRevision() int32
+}
+
+// look is a revision of a quote that was looked up.
+type look struct {
+	quote    store.Quote
+	revision int
+	content  store.Content
+	entry    *ledger.Entry
+}
+
+// look looks a revision up: the one that is named, the offer, or the draft.
+func (s *quoteService) look(ctx context.Context, r named, view ledger.View) (*look, error) {
+	number, err := wire.QuoteNumber(r.GetName())
+	if err != nil {
+		return nil, err
+	}
+	l := &look{}
+	err = s.keep.store.View(ctx, func(tx store.Reader) (err error) {
+		eyes := callerOf(ctx).Eyes()
+		if l.quote, err = tx.Quote(number, eyes); err != nil {
+			return err
+		}
+		l.revision = cmp.Or(int(r.GetRevision()), usual(l.quote))
+		l.content, err = tx.Content(number, l.revision, eyes)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	l.entry, err = ledger.Read(l.content, view)
+	return l, err
+}
+
+// usual is the revision that is shown where none is named: the offer, or the draft.
+func usual(q store.Quote) int {
+	if offer, ok := q.Offer(); ok {
+		return offer.Number
+	}
+	return len(q.Revisions)
+}
+
+// ListQuotes lists quotes, a page at a time.
+func (s *quoteService) ListQuotes(ctx context.Context, r *mouldwrightv1.ListQuotesRequest) (*mouldwrightv1.ListQuotesResponse, error) {
+	after, err := tokenNumber(r.GetPageToken())
+	if err != nil {
+		return nil, err
+	}
+	by := store.Filter{State: wire.QuoteState(r.GetState()), Year: int(r.GetYear())}
+	if r.GetPartner() != "" {
+		owner := wire.PartnerID(r.GetPartner())
+		by.Owner = &owner
+	}
+	size := pageSize(r.GetPageSize())
+	var heads []store.Head
+	err = s.keep.store.View(ctx, func(tx store.Reader) (err error) {
+		heads, err = tx.Quotes(by, after, size+1, callerOf(ctx).Eyes())
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	answer := &mouldwrightv1.ListQuotesResponse{}
+	if len(heads) > size {
+		heads = heads[:size]
+		answer.NextPageToken = pageToken(heads[size-1].Number.String())
+	}
+	for _, h := range heads {
+		answer.Quotes = append(answer.Quotes, wire.QuoteHead(h, s.keep.today()))
+	}
+	return answer, nil
+}
+
+func tokenNumber(token string) (life.Number, error) {
+	text, err := tokenText(token)
+	if err != nil || text == "" {
+		return life.Number{}, err
+	}
+	number, err := life.ParseNumber(text)
+	if err != nil {
+		return life.Number{}, strangeToken(token)
+	}
+	return number, nil
+}
+
+// IssueQuote makes the draft the offer.
+func (s *quoteService) IssueQuote(ctx context.Context, r *mouldwrightv1.IssueQuoteRequest) (*mouldwrightv1.IssueQuoteResponse, error) {
+	reply := &mouldwrightv1.IssueQuoteResponse{}
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
+		return s.issue(ctx, tx, number, r.GetEtag(), mark)
+	})
+	return reply, err
+}
+
+// issue issues a draft until the day that its own document says.
+func (s *quoteService) issue(ctx context.Context, tx store.Tx, number life.Number, etag string, mark life.Mark) (store.Quote, error) {
+	eyes := callerOf(ctx).Eyes()
+	q, err := tx.Quote(number, eyes)
+	if err != nil {
+		return store.Quote{}, err
+	}
+	read, drafting := q.Drafting()
+	until := mark.On // counts for nothing where there is no draft
+	if drafting {
+		content, err := tx.Content(number, read.Number, eyes)
+		if err != nil {
+			return store.Quote{}, err
+		}
+		entry, err := ledger.Read(content, ledger.Client)
+		if err != nil {
+			return store.Quote{}, err
+		}
+		until = life.Day(entry.Quote.GetValidUntil())
+	}
+	if etag == "" {
+		etag = q.Etag() // of the draft that was read: another one may say another day
+	}
+	return tx.Change(number, etag, eyes, life.Issue(until), store.Content{}, mark)
+}
+
+// AcceptQuote takes the offer.
+func (s *quoteService) AcceptQuote(ctx context.Context, r *mouldwrightv1.AcceptQuoteRequest) (*mouldwrightv1.AcceptQuoteResponse, error) {
+	reply := &mouldwrightv1.AcceptQuoteResponse{}
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
+		return tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Accept(), store.Content{}, mark)
+	})
+	return reply, err
+}
+
+// DeclineQuote turns the offer down.
+func (s *quoteService) DeclineQuote(ctx context.Context, r *mouldwrightv1.DeclineQuoteRequest) (*mouldwrightv1.DeclineQuoteResponse, error) {
+	reply := &mouldwrightv1.DeclineQuoteResponse{}
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
+		return tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Decline(), store.Content{}, mark)
+	})
+	return reply, err
+}
+
+// changing is a request to change a quote that is kept.
+type changing interface {
+	repeatable
+	viewed
+	GetName() string
+}
+
+// change changes a quote and answers with the revision that it was about.
+func (s *quoteService) change(ctx context.Context, r changing, reply proto.Message, answer **mouldwrightv1.KeptQuote,
+	do func(store.Tx, life.Number, life.Mark) (store.Quote, error),
+) error {
+	return s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
+		view, err := viewOf(ctx, r)
+		if err != nil {
+			return nil, err
+		}
+		number, err := wire.QuoteNumber(r.GetName())
+		mark := s.keep.mark(ctx)
+		return func(tx store.Tx) error {
+			q, err := do(tx, number, mark)
+			if err != nil {
+				return err
+			}
+			content, err := tx.Content(number, usual(q), callerOf(ctx).Eyes())
+			if err != nil {
+				return err
+			}
+			entry, err := ledger.Read(content, view)
+			if err != nil {
+				return err
+			}
+			*answer = shown(q, usual(q), content, entry, view, mark.On)
+			return nil
+		}, err
+	})
+}
+
+// RecomputeQuote proves that a revision still comes out as it is kept.
+func (s *quoteService) RecomputeQuote(ctx context.Context, r *mouldwrightv1.RecomputeQuoteRequest) (*mouldwrightv1.RecomputeQuoteResponse, error) {
+	const most = 50
+	l, err := s.look(ctx, r, ledger.Client)
+	if err != nil {
+		return nil, err
+	}
+	book, err := s.intake.books.Find(ctx, bookcase.Prefix+l.content.RateBook)
+	if err != nil {
+		return nil, err
+	}
+	proof, err := ledger.Prove(s.intake.asPriced(ctx, book, l.content), l.content, most)
+	if err != nil {
+		return nil, &problem{code: codes.FailedPrecondition, reason: reasonRecompute, message: "this program cannot price it again: " + err.Error()}
+	}
+	return &mouldwrightv1.RecomputeQuoteResponse{
+		Revision: int32(l.revision), Same: proof.Same, EngineKept: int32(proof.Engine), EngineNow: estimate.Engine, //nolint:gosec // small
+		NetKept: proof.Kept.Quote.GetNet(), NetNow: proof.Now.Quote.GetNet(), Differences: proof.Differences,
+	}, nil
+}
+
+// GetQuoteDocument writes a quote down for its caller: the client's document, or the studio's.
+func (s *quoteService) GetQuoteDocument(ctx context.Context, r *mouldwrightv1.GetQuoteDocumentRequest) (*httpbody.HttpBody, error) {
+	view, err := viewOf(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	l, err := s.look(ctx, r, view)
+	if err != nil {
+		return nil, err
+	}
+	text := l.entry.Client
+	if view == ledger.Studio {
+		text = l.entry.Studio
+	}
+	head := document.Headed(l.quote.Number.String(), standing(l.quote, l.revision, s.keep.today()))
+	return &httpbody.HttpBody{ContentType: "text/plain; charset=utf-8", Data: []byte(head + text)}, nil
+}
+
+// standing says of a revision what it is worth on a day.
+func standing(q store.Quote, revision int, on life.Day) document.Standing {
+	r := q.Revisions[revision-1]
+	state := r.State
+	if state == life.Issued && r.ValidUntil < on {
+		state = life.Expired
+	}
+	return document.Standing{Revision: r.Number, State: string(state), ValidUntil: string(r.ValidUntil)}
 }

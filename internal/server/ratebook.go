@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/wire"
@@ -13,12 +14,13 @@ import (
 // rateBookService shows and checks the studio's rate books.
 type rateBookService struct {
 	mouldwrightv1.UnimplementedRateBookServiceServer
-	books *Books
+	books *bookcase.Case
+	keep  *keeping
 	rules *wire.Validator
 }
 
-func (s *rateBookService) GetRateBook(_ context.Context, r *mouldwrightv1.GetRateBookRequest) (*mouldwrightv1.GetRateBookResponse, error) {
-	book, err := s.books.Find(r.GetName())
+func (s *rateBookService) GetRateBook(ctx context.Context, r *mouldwrightv1.GetRateBookRequest) (*mouldwrightv1.GetRateBookResponse, error) {
+	book, err := s.books.Find(ctx, r.GetName())
 	if err != nil {
 		return nil, err
 	}

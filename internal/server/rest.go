@@ -75,7 +75,7 @@ func newRESTDoor(ctx context.Context, c *chain, services []service, config Confi
 
 // ServeHTTP gives every request its id and every answer its safe headers.
 func (d *restDoor) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	own := &call{door: "rest", id: requestID(r.Header.Values(requestIDKey))}
+	own := &call{door: "rest", id: requestID(r.Header.Values(requestIDKey)), keys: r.Header.Values(authorizationKey), address: r.RemoteAddr}
 	h := w.Header()
 	h.Set("X-Request-Id", own.id)
 	h.Set("X-Content-Type-Options", "nosniff")
@@ -116,6 +116,11 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 		d.refuseVerb(w, r, verbs)
 		return
 	}
+	// Before anything of the body is read: nobody sends a file who may not.
+	if err := d.chain.letIn(r.Context(), d.routes.rpc(r.Method, r.URL.Path)); err != nil {
+		d.fail(w, r, err)
+		return
+	}
 	if isFile(r) {
 		d.takeFile(w, r)
 		return
@@ -151,11 +156,11 @@ func noSuchPath() *problem {
 
 // read takes the body in, whole and within its limit, for the codec to decode
 // once the gateway knows what message it is.
-func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*document, error) {
+func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*jsonBody, error) {
 	own := callFrom(r.Context())
 	fields := d.routes.parameters(r.Method, r.URL.Path)
 	own.fields, own.form = namesOf(fields), takeParameters(r.URL, fields)
-	doc := &document{of: own}
+	doc := &jsonBody{of: own}
 	if r.Method == http.MethodGet || r.Method == http.MethodDelete {
 		return doc, nil
 	}
@@ -287,6 +292,9 @@ func (d *restDoor) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	w.Header().Del("Content-Length")
 	w.Header().Set("Content-Type", jsonType)
+	if known.code == codes.Unauthenticated {
+		w.Header().Set("WWW-Authenticate", "Bearer") // RFC 9110, section 11.6.1
+	}
 	if known.retry > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(known.retry.Seconds()))))
 	}
@@ -294,22 +302,22 @@ func (d *restDoor) fail(w http.ResponseWriter, r *http.Request, err error) {
 	_, _ = w.Write(body) // a caller who left is told nothing
 }
 
-// document is a body that was read but not yet decoded: what message it is, only
+// jsonBody is a body that was read but not yet decoded: what message it is, only
 // the gateway knows.
-type document struct {
+type jsonBody struct {
 	text []byte
 	of   *call
 }
 
 // Read is for the gateway's own draining of a body; there is nothing left.
-func (*document) Read([]byte) (int, error) { return 0, io.EOF }
+func (*jsonBody) Read([]byte) (int, error) { return 0, io.EOF }
 
 // Close does nothing: net/http closes the body it gave.
-func (*document) Close() error { return nil }
+func (*jsonBody) Close() error { return nil }
 
-// decode reads the document into m, as far as it can be, and leaves its faults
+// decode reads the body into m, as far as it can be, and leaves its faults
 // with the call, for the chain to answer with.
-func (d *document) decode(m proto.Message) {
+func (d *jsonBody) decode(m proto.Message) {
 	faults := fault.List{{Message: "the body is empty; allowed: a JSON object"}}
 	if len(d.text) > 0 {
 		faults = wire.Decode(d.text, m)
@@ -345,7 +353,7 @@ func (*codec) Unmarshal(text []byte, v any) error {
 // NewDecoder reads a body that the door let in.
 func (*codec) NewDecoder(r io.Reader) runtime.Decoder {
 	return runtime.DecoderFunc(func(v any) error {
-		doc, ok := r.(*document)
+		doc, ok := r.(*jsonBody)
 		m, known := v.(proto.Message)
 		if !ok || !known {
 			return errNoMessage

@@ -15,6 +15,7 @@ import (
 
 // route is one way in that the contract gives over HTTP.
 type route struct {
+	rpc   string // its full name
 	verb  string
 	path  *regexp.Regexp
 	query []protoreflect.FieldDescriptor // that may stand in the query
@@ -35,7 +36,7 @@ func newRoutes(services []service) (routes, error) {
 			rule := proto.GetExtension(methods.Get(i).Options(), annotations.E_Http).(*annotations.HttpRule)
 			for _, r := range append(rule.GetAdditionalBindings(), rule) {
 				verb, path := binding(r)
-				all = append(all, route{verb, pathPattern(path), queryFields(r, path, methods.Get(i).Input())})
+				all = append(all, route{"/" + s.desc.ServiceName + "/" + string(methods.Get(i).Name()), verb, pathPattern(path), queryFields(r, path, methods.Get(i).Input())})
 			}
 		}
 	}
@@ -73,6 +74,16 @@ func queryFields(r *annotations.HttpRule, path string, m protoreflect.MessageDes
 		}
 	}
 	return fields
+}
+
+// rpc is the full name of the RPC of a path; empty for none.
+func (r routes) rpc(verb, path string) string {
+	for _, one := range r {
+		if one.verb == verb && one.path.MatchString(path) {
+			return one.rpc
+		}
+	}
+	return ""
 }
 
 // parameters lists the fields that the query of a path may hold.

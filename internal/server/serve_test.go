@@ -222,19 +222,17 @@ func TestNothingIsLeftBehind(t *testing.T) {
 	t.Errorf("%d goroutines became %d", before, after)
 }
 
-func TestAServerNeedsBooks(t *testing.T) {
-	for _, books := range []*Books{nil, {}} {
-		_, err := New(Config{Books: books})
-		assert.ErrorIs(t, err, ErrNoBooks)
-	}
-	s, err := New(Config{Books: demoBooks(t, rulesOf(t))})
+func TestAServerNeedsAStore(t *testing.T) {
+	_, err := New(Config{})
+	require.ErrorIs(t, err, ErrNoStore)
+	s, err := New(Config{Store: demoStore(t, rulesOf(t))})
 	require.NoError(t, err)
 	assert.Equal(t, 10*time.Second, s.config.Timeout)
 	assert.Equal(t, int64(256<<10), s.config.BodyLimit)
 }
 
 func TestAFailingListenerEndsServe(t *testing.T) {
-	s, err := New(Config{Books: demoBooks(t, rulesOf(t))})
+	s, err := New(Config{Store: demoStore(t, rulesOf(t))})
 	require.NoError(t, err)
 	assert.ErrorContains(t, s.Serve(t.Context(), brokenListener{}), "broken")
 }

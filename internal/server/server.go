@@ -24,14 +24,27 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/shelf"
+	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-// Config is what a server is made of. Only Books has no default.
+// Config is what a server is made of. Only Store has no default.
 type Config struct {
-	// Books are the rate books to reckon by.
-	Books *Books
+	// Store keeps quotes, rate books, partners and keys. It holds a rate book, and outlives the server.
+	Store store.Store
+	// Keyless takes every caller for the studio: for a machine of one's own only.
+	Keyless bool
+	// KeyRate is how often a key may call; left out, 1,200 times a minute and 200 at once.
+	KeyRate Rate
+	// AddressRate is how often an address may call without a good key; left out, 60 times
+	// a minute and 20 at once; of no account where the server is keyless.
+	AddressRate Rate
+	// Zone is where the studio's days begin and end; nil for UTC.
+	Zone *time.Location
+	// Now is the time; nil for the machine's clock.
+	Now func() time.Time
 	// Logger takes one line for each call; nil for JSON on standard error.
 	Logger *slog.Logger
 	// Timeout bounds a call, however much time its caller gives; 0 for 10 s.
@@ -67,6 +80,13 @@ func (c Config) withDefaults() Config {
 		study     = time.Minute
 		patience  = 2 * time.Second
 	)
+	if c.Now == nil {
+		c.Now = time.Now
+	}
+	if c.Zone == nil {
+		c.Zone = time.UTC
+	}
+	c.KeyRate, c.AddressRate = c.rates()
 	if c.Logger == nil {
 		c.Logger = slog.New(slog.NewJSONHandler(os.Stderr, nil))
 	}
@@ -97,6 +117,23 @@ func (c Config) withDefaults() Config {
 	return c
 }
 
+// rates are how often callers may come. Who runs a server for himself alone is not held back.
+func (c Config) rates() (keys, addresses Rate) {
+	keys, addresses = c.KeyRate, c.AddressRate
+	if keys == (Rate{}) {
+		keys = Rate{PerMinute: 1200, Burst: 200}
+	}
+	if addresses == (Rate{}) {
+		addresses = Rate{PerMinute: 60, Burst: 20}
+	}
+	if c.Keyless {
+		keys, addresses = unhurried(), unhurried()
+	}
+	return keys, addresses
+}
+
+func unhurried() Rate { return Rate{PerMinute: 60_000_000, Burst: 1_000_000} }
+
 // Server serves the contract. Make one with New; it serves once.
 type Server struct {
 	config Config
@@ -106,50 +143,77 @@ type Server struct {
 	ready  atomic.Bool
 }
 
-// ErrNoBooks says that a server was given no rate book to reckon by.
-var ErrNoBooks = errors.New("a server needs rate books")
+// ErrNoStore says that a server was given nothing to keep things in.
+var ErrNoStore = errors.New("a server needs a store")
 
 // New returns a server for the contract.
 func New(c Config) (*Server, error) {
-	if c.Books == nil || c.Books.current == nil {
-		return nil, ErrNoBooks
+	if c.Store == nil {
+		return nil, ErrNoStore
 	}
 	rules, err := wire.NewValidator()
 	if err != nil {
 		return nil, err
 	}
 	c = c.withDefaults()
-	return newServer(c, rules, services(c, rules))
+	r, err := newRoom(c, rules)
+	if err != nil {
+		return nil, err
+	}
+	return newServer(c, r, services(r))
+}
+
+// room is what the services have in common.
+type room struct {
+	rules  *wire.Validator
+	books  *bookcase.Case
+	intake *intake
+	keep   *keeping
+	meshes *shelf.Shelf
+}
+
+func newRoom(c Config, rules *wire.Validator) (*room, error) {
+	books, err := bookcase.New(c.Store, rules, c.Now)
+	if err != nil {
+		return nil, err
+	}
+	return &room{
+		rules: rules, books: books, meshes: c.Meshes,
+		intake: &intake{books: books, store: c.Store, meshes: c.Meshes},
+		keep:   &keeping{store: c.Store, now: c.Now, zone: c.Zone, flying: map[flight]bool{}},
+	}, nil
 }
 
 // services are the contract's.
-func services(c Config, rules *wire.Validator) []service {
-	books := c.Books
+func services(r *room) []service {
 	return []service{
-		{&mouldwrightv1.TakeoffService_ServiceDesc, &takeoffService{books: books, meshes: c.Meshes}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.TakeoffService_ServiceDesc, &takeoffService{intake: r.intake, meshes: r.meshes}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterTakeoffServiceHandlerClient(ctx, mux, mouldwrightv1.NewTakeoffServiceClient(conn))
 		}},
-		{&mouldwrightv1.LabourService_ServiceDesc, &labourService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.LabourService_ServiceDesc, &labourService{intake: r.intake}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterLabourServiceHandlerClient(ctx, mux, mouldwrightv1.NewLabourServiceClient(conn))
 		}},
-		{&mouldwrightv1.MarginService_ServiceDesc, &marginService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.MarginService_ServiceDesc, &marginService{intake: r.intake}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterMarginServiceHandlerClient(ctx, mux, mouldwrightv1.NewMarginServiceClient(conn))
 		}},
-		{&mouldwrightv1.QuoteService_ServiceDesc, &quoteService{books: books}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.QuoteService_ServiceDesc, &quoteService{intake: r.intake, keep: r.keep}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterQuoteServiceHandlerClient(ctx, mux, mouldwrightv1.NewQuoteServiceClient(conn))
 		}},
-		{&mouldwrightv1.RateBookService_ServiceDesc, &rateBookService{books: books, rules: rules}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.RateBookService_ServiceDesc, &rateBookService{books: r.books, keep: r.keep, rules: r.rules}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterRateBookServiceHandlerClient(ctx, mux, mouldwrightv1.NewRateBookServiceClient(conn))
 		}},
 	}
 }
 
-func newServer(c Config, rules *wire.Validator, services []service) (*Server, error) {
-	c = c.withDefaults()
-	c.Books.Refer(c.Meshes.Model)
+func newServer(c Config, r *room, services []service) (*Server, error) {
+	guard, err := newGuard(c, services)
+	if err != nil {
+		return nil, err
+	}
 	s := &Server{config: c, health: health.NewServer()}
 	links := &chain{
-		log: c.Logger, timeout: c.Timeout, study: c.StudyTimeout, rules: rules, books: c.Books, places: newPlaces(c.Places, c.Patience),
+		log: c.Logger, timeout: c.Timeout, study: c.StudyTimeout, rules: r.rules, intake: r.intake, places: newPlaces(c.Places, c.Patience),
+		guard: guard, masker: wire.NewMasker(),
 		meshLimit: c.MeshLimit, uploads: newPlaces(uploadsAtOnce, c.Patience),
 	}
 	s.grpc = newGRPC(c, links, services)

@@ -283,11 +283,13 @@ func FuzzREST(f *testing.F) {
 	f.Add(uint8(4), []byte(`{"rateBook":{"skills":[{"code":"a"}],"policies":{},"method":{}}}`))
 	f.Add(uint8(0), []byte(`{"brief":{"pieces":[null,{"form":{"solids":[null]}}],"options":[{}]}}`))
 	rules := rulesOf(f)
-	c := Config{Books: demoBooks(f, rules)}
+	c := Config{Store: demoStore(f, rules), Keyless: true}
 	book := &logbook{}
 	c.Logger = loggerTo(book)
 	c = c.withDefaults()
-	s, err := newServer(c, rules, services(c.withDefaults(), rules))
+	common, err := newRoom(c, rules)
+	require.NoError(f, err)
+	s, err := newServer(c, common, services(common))
 	require.NoError(f, err)
 	paths := []string{preview, "/v1/takeoffs:measure", "/v1/labour:estimate", "/v1/margins:apply", "/v1/rateBooks:check"}
 	f.Fuzz(func(t *testing.T, which uint8, body []byte) {

@@ -14,12 +14,12 @@ import (
 // briefs refer to.
 type takeoffService struct {
 	mouldwrightv1.UnimplementedTakeoffServiceServer
-	books  *Books
+	intake *intake
 	meshes *shelf.Shelf
 }
 
-func (s *takeoffService) MeasureBrief(_ context.Context, r *mouldwrightv1.MeasureBriefRequest) (*mouldwrightv1.MeasureBriefResponse, error) {
-	b, book, err := s.books.asked(r)
+func (s *takeoffService) MeasureBrief(ctx context.Context, r *mouldwrightv1.MeasureBriefRequest) (*mouldwrightv1.MeasureBriefResponse, error) {
+	b, book, err := s.intake.asked(ctx, r)
 	if err != nil {
 		return nil, err
 	}

@@ -63,7 +63,10 @@ func (f *incoming) add(chunk []byte) error {
 func (c *chain) upload(server any, stream grpc.ServerStream) error {
 	ctx, own := calling(stream.Context())
 	request := &mouldwrightv1.CreateMeshRequest{}
-	err := c.uploads.take(ctx)
+	err := c.letIn(ctx, mouldwrightv1.TakeoffService_UploadMesh_FullMethodName)
+	if err == nil {
+		err = c.uploads.take(ctx)
+	}
 	if err == nil {
 		defer c.uploads.free()
 		request, err = c.receiveInTime(ctx, stream)
@@ -137,7 +140,7 @@ func (c *chain) receive(stream grpc.ServerStream) (*mouldwrightv1.CreateMeshRequ
 		case err != nil:
 			return nil, err
 		}
-		if err := c.check(nil, &part); err != nil {
+		if err := c.check(stream.Context(), nil, &part); err != nil {
 			return nil, err
 		}
 		switch {

@@ -76,7 +76,7 @@ func (m *memory) Accept() (net.Conn, error) {
 func inMemory(t *testing.T, c Config) *running {
 	t.Helper()
 	rules, book := rulesOf(t), &logbook{}
-	c.Books, c.Logger = demoBooks(t, rules), loggerTo(book)
+	c.Store, c.Keyless, c.Logger = demoStore(t, rules), true, loggerTo(book)
 	s, err := New(c)
 	require.NoError(t, err)
 	l := &memory{bufconn.Listen(1 << 20)}

@@ -1,0 +1,194 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+
+	"google.golang.org/genproto/googleapis/api/httpbody"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/access"
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+// guard lets callers in: who they are, how often they come, and what they may call.
+type guard struct {
+	gate    *access.Gate
+	keyless bool                   // whoever comes is the studio
+	needs   map[string]access.Need // by the RPC's full name
+	keys    *rate                  // of calls with a key, by key
+	lone    *rate                  // of calls without a good one, by address
+}
+
+// newGuard reads off the contract who may call what.
+func newGuard(c Config, services []service) (*guard, error) {
+	g := &guard{keyless: c.Keyless, gate: newGate(c.Store, c.Now), needs: map[string]access.Need{}}
+	var err error
+	if g.keys, err = newRate(c.KeyRate); err != nil {
+		return nil, err
+	}
+	if g.lone, err = newRate(c.AddressRate); err != nil {
+		return nil, err
+	}
+	for _, s := range services {
+		found, err := protoregistry.GlobalFiles.FindDescriptorByName(protoreflect.FullName(s.desc.ServiceName))
+		if err != nil {
+			return nil, fmt.Errorf("looking for %s: %w", s.desc.ServiceName, err)
+		}
+		methods := found.(protoreflect.ServiceDescriptor).Methods()
+		for i := range methods.Len() {
+			g.needs[fmt.Sprintf("/%s/%s", s.desc.ServiceName, methods.Get(i).Name())] = needOf(methods.Get(i))
+		}
+	}
+	return g, nil
+}
+
+// newGate lets in by the keys of a store.
+func newGate(s store.Store, now func() time.Time) *access.Gate {
+	return &access.Gate{
+		Find: func(ctx context.Context, id string) (key store.Key, err error) {
+			err = s.View(ctx, func(r store.Reader) (err error) {
+				key, err = r.Key(id)
+				return err
+			})
+			return key, err
+		},
+		PartnerOf: func(ctx context.Context, id string) (partner store.Partner, err error) {
+			err = s.View(ctx, func(r store.Reader) (err error) {
+				partner, err = r.Partner(id, store.Studio())
+				return err
+			})
+			return partner, err
+		},
+		Note: func(ctx context.Context, id string, at time.Time) error {
+			return s.Update(ctx, func(tx store.Tx) error { return tx.UseKey(id, at) })
+		},
+		Now: now,
+	}
+}
+
+// needOf is what an RPC asks of its caller.
+func needOf(m protoreflect.MethodDescriptor) access.Need {
+	caller, scope := wire.AccessOf(m)
+	need := access.Need{Caller: access.Studio, Scope: access.Admin}
+	switch caller {
+	case mouldwrightv1.Audience_AUDIENCE_PUBLIC:
+		need.Caller = access.Public
+	case mouldwrightv1.Audience_AUDIENCE_PARTNER:
+		need.Caller = access.Partner
+	default: // the studio's
+	}
+	switch scope {
+	case mouldwrightv1.Scope_SCOPE_READ:
+		need.Scope = access.Read
+	case mouldwrightv1.Scope_SCOPE_WRITE:
+		need.Scope = access.Write
+	default: // an administrator's
+	}
+	if need.Caller == access.Public {
+		need.Scope = 0 // the public has none
+	}
+	return need
+}
+
+// admit tells who calls, and refuses who may not, or not so often.
+func (g *guard) admit(ctx context.Context, own *call, rpc string) (access.Caller, error) {
+	caller, err := g.caller(ctx, own)
+	switch {
+	case err != nil && !errors.Is(err, access.ErrBadKey):
+		return access.Caller{}, err
+	case err != nil || caller.KeyID == "":
+		if over := g.lone.take(ctx, addressOf(own.address)); over != nil {
+			return access.Caller{}, over
+		}
+	default:
+		if over := g.keys.take(ctx, caller.KeyID); over != nil {
+			return caller, over
+		}
+	}
+	if err != nil {
+		return access.Caller{}, err
+	}
+	need, ours := g.needs[rpc]
+	if !ours {
+		return caller, nil // health and reflection, which tell nothing of anyone's; an RPC that there is not is refused later
+	}
+	return caller, caller.May(need)
+}
+
+func (g *guard) caller(ctx context.Context, own *call) (access.Caller, error) {
+	if g.keyless {
+		return access.Caller{Kind: access.Studio, KeyTitle: "this machine", Scopes: access.Admin}, nil
+	}
+	if len(own.keys) > 1 {
+		return access.Caller{}, access.ErrBadKey // which of them is meant is anyone's guess
+	}
+	presented, err := access.Presented(strings.Join(own.keys, ""))
+	if err != nil {
+		return access.Caller{}, err
+	}
+	return g.gate.Authenticate(ctx, presented)
+}
+
+// letIn lets the caller of a call in to an RPC, once.
+func (c *chain) letIn(ctx context.Context, rpc string) error {
+	own := callFrom(ctx)
+	if own.let != "" && own.let == rpc {
+		return nil
+	}
+	caller, err := c.guard.admit(ctx, own, rpc)
+	own.caller = caller
+	if err == nil {
+		own.let = rpc
+	}
+	return err
+}
+
+// enter lets the caller in where the door has not done so.
+func (c *chain) enter(ctx context.Context, request any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
+	if err := c.letIn(ctx, info.FullMethod); err != nil {
+		return nil, err
+	}
+	return next(ctx, request)
+}
+
+// mask takes out of an answer what its caller may not see. A document is written for its
+// caller by whoever writes it.
+func (c *chain) mask(ctx context.Context, request any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
+	reply, err := next(ctx, request)
+	if err != nil || callerOf(ctx).Kind == access.Studio {
+		return reply, err
+	}
+	if _, ours := c.guard.needs[info.FullMethod]; !ours {
+		return reply, nil // of health
+	}
+	if _, written := reply.(*httpbody.HttpBody); written {
+		return reply, nil
+	}
+	m, ok := reply.(proto.Message)
+	if !ok {
+		return nil, &problem{code: codes.Internal, reason: reasonInternal, message: "internal error"}
+	}
+	return m, c.masker.Mask(m, audienceOf(callerOf(ctx).Kind))
+}
+
+func audienceOf(k access.Kind) mouldwrightv1.Audience {
+	switch k {
+	case access.Studio:
+		return mouldwrightv1.Audience_AUDIENCE_STUDIO
+	case access.Partner:
+		return mouldwrightv1.Audience_AUDIENCE_PARTNER
+	default:
+		return mouldwrightv1.Audience_AUDIENCE_PUBLIC
+	}
+}
