@@ -182,10 +182,15 @@ type Delivery struct {
 	Place        string
 }
 
-// PartnerTerms are terms agreed with a partner; nil where the rate book's hold.
+// PartnerTerms are terms agreed with a partner; what is nil or empty is as the rate
+// book and the brief have it.
 type PartnerTerms struct {
 	Discount *unit.Decimal // percent
 	Margin   *unit.Decimal // percent
+	Currency string        // ISO 4217 code
+	Exchange *unit.Decimal // units of the currency for one of the rate book's
+	Tax      string        // code of the rate that all of the work is taxed at
+	Finishes []string      // codes of those that may be ordered; none for all
 }
 
 // Option is a named change, priced as an alternative.

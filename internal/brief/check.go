@@ -32,7 +32,7 @@ const leastSurface = 1e-4
 // a field it says once, it needs no field to be sound to look at another, and
 // faults come in the order of the contract's fields.
 func (b *Brief) Check(e *ratebook.Edition) fault.List {
-	c := checker{edition: e}
+	c := checker{edition: e, terms: b.Partner}
 	var root fault.Path
 	c.deadline(root.Field("deadline"), b)
 	c.number(root.Field("pieces"), float64(len(b.Pieces)), 1, MostPieces, "pieces")
@@ -42,13 +42,15 @@ func (b *Brief) Check(e *ratebook.Edition) fault.List {
 		c.delivery(root.Field("delivery"), b.Delivery)
 	}
 	c.rush(root.Field("rush"), b.Rush)
-	c.tax(root.Field("tax"), b.Tax)
+	c.taxed(root.Field("tax"), b.Tax)
+	c.partner(root.Field("partnerTerms"), b.Partner)
 	c.options(root, b)
 	return c.faults
 }
 
 type checker struct {
 	edition *ratebook.Edition
+	terms   *PartnerTerms
 	faults  fault.List
 }
 
@@ -146,7 +148,7 @@ func (c *checker) piece(p fault.Path, b *Piece) {
 		c.holds(p.Field("overallSize"), b)
 	}
 	c.number(p.Field("installedHeightMm"), 1000*b.Standing, 0, 100_000, "mm")
-	c.tax(p.Field("tax"), b.Tax)
+	c.taxed(p.Field("tax"), b.Tax)
 }
 
 func (c *checker) laminate(p fault.Path, code string) {
@@ -159,6 +161,8 @@ func (c *checker) finish(p fault.Path, b *Piece) {
 	code := b.Finish
 	t, ok := c.edition.Treatment(code)
 	switch {
+	case !c.ordered(t, code):
+		c.unordered(p, code, (*ratebook.Treatment).OnCasts)
 	case ok && t.NeedsGelcoat && b.Route == Direct:
 		c.faults.Add(p, "got %q, which is the gelcoat of a mould; allowed direct over foam: a finish that is put on afterwards", t.Code)
 	case !ok:
@@ -168,12 +172,12 @@ func (c *checker) finish(p fault.Path, b *Piece) {
 	}
 }
 
-// finishCodes lists the finishes that may be used in one way.
+// finishCodes lists the finishes that may be ordered and used in one way.
 func (c *checker) finishCodes(usable func(*ratebook.Treatment) bool) []string {
 	var codes []string
 	for i := range c.edition.Finishes {
 		code := c.edition.Finishes[i].Code
-		if t, ok := c.edition.Treatment(code); ok && usable(t) {
+		if t, ok := c.edition.Treatment(code); ok && usable(t) && c.terms.orders(code) {
 			codes = append(codes, code)
 		}
 	}
@@ -358,6 +362,8 @@ func (c *checker) zones(at fault.Path, b *Piece) {
 		switch {
 		case z.Finish == "":
 			c.faults.Add(p.Field("finish"), "missing, a zone needs a finish")
+		case !c.ordered(t, z.Finish):
+			c.unordered(p.Field("finish"), z.Finish, (*ratebook.Treatment).OnZones)
 		case ok && t.NeedsGelcoat && b.Route == Direct:
 			c.faults.Add(p.Field("finish"), "got %q, which is the gelcoat of a mould; allowed direct over foam: a finish that is put on afterwards", t.Code)
 		case !ok:

@@ -93,6 +93,7 @@ func TestGoldenText(t *testing.T) {
 	}{
 		{"toadstool-trail", "toadstool-trail.txt", false},
 		{"toadstool-trail", "toadstool-trail-workings.txt", true},
+		{"toadstools-for-a-partner", "toadstools-for-a-partner.txt", false},
 		{"gate-snails", "gate-snails.txt", false},
 		{"one-off-hare", "one-off-hare.txt", false},
 		{"wall-pairs", "wall-pairs.txt", false},

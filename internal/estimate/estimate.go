@@ -56,7 +56,7 @@ func Price(b *brief.Brief, e *ratebook.Edition) (*quote.Quote, error) {
 	for i := range b.Options {
 		o := &b.Options[i]
 		as := b.With(o)
-		with, err := price(as, e)
+		with, err := price(as, q.Edition) // turned into the partner's currency once
 		if err != nil {
 			return nil, underOption(err, i, o, as)
 		}
@@ -102,11 +102,11 @@ func price(b *brief.Brief, e *ratebook.Edition) (*quote.Quote, error) {
 	if err != nil {
 		return nil, tooLarge(err)
 	}
-	priced, err := margin.Apply(items, cost.Total(c.LeftOvers), terms(b, e), e.Currency)
+	priced, err := margin.Apply(items, cost.Total(c.LeftOvers), terms(b, c.Edition), c.Edition.Currency)
 	if err != nil {
 		return nil, err
 	}
-	skills, err := labour.BySkill(c.Labour, e.Skills)
+	skills, err := labour.BySkill(c.Labour, c.Edition.Skills)
 	if err != nil {
 		return nil, tooLarge(err)
 	}
@@ -134,6 +134,7 @@ func Cost(b *brief.Brief, e *ratebook.Edition) (*quote.Costing, error) {
 	if err != nil {
 		return nil, err
 	}
+	e = c.Edition
 	if c.Costs, err = cost.Lines(c.Labour, e.Currency); err != nil {
 		return nil, tooLarge(err)
 	}
@@ -156,7 +157,7 @@ func Work(b *brief.Brief, e *ratebook.Edition) (*quote.Costing, error) {
 	if err != nil {
 		return nil, tooLarge(err)
 	}
-	if c.Labour, err = labour.Reckon(tasks, &e.Policies); err != nil {
+	if c.Labour, err = labour.Reckon(tasks, &c.Edition.Policies); err != nil {
 		return nil, tooLarge(err)
 	}
 	return c, nil
@@ -180,9 +181,14 @@ func expand(c *quote.Costing) ([]method.Task, error) {
 }
 
 // Measure checks a brief and measures its pieces, each on the route that it is
-// made by.
+// made by. The costing's edition is in the partner's currency where one is agreed: what
+// follows reckons by that edition, and so does the choice of the route.
 func Measure(b *brief.Brief, e *ratebook.Edition) (*quote.Costing, error) {
 	if err := Check(b, e); err != nil {
+		return nil, err
+	}
+	e, err := b.Edition(e)
+	if err != nil {
 		return nil, err
 	}
 	c := &quote.Costing{Brief: b, Edition: e, Pieces: make([]quote.Piece, len(b.Pieces))}

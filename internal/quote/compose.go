@@ -122,10 +122,7 @@ func count(p *Piece, s ratebook.Stage) unit.Quantity {
 }
 
 func taxOf(c *Costing, code string) *ratebook.TaxRate {
-	if code == "" {
-		code = c.Brief.Tax
-	}
-	tax, _ := c.Edition.Tax(code)
+	tax, _ := c.Edition.Tax(c.Brief.TaxOf(code))
 	return tax
 }
 
@@ -181,7 +178,7 @@ func Compose(c *Costing, price *margin.Price, lines []Line, skills []labour.Skil
 	q.zoneCounts()
 	q.payments()
 	q.Assumptions, q.Warnings = Notes(c)
-	q.Assumptions = append(q.Assumptions, q.Edition.Policies.Assumptions...)
+	q.Assumptions = slices.Concat(exchange(c.Edition), q.Assumptions, c.Edition.Policies.Assumptions)
 	q.Exclusions = q.Edition.Policies.Exclusions
 	q.Cautions = cautions(q)
 	return q

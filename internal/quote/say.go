@@ -29,6 +29,21 @@ func Notes(c *Costing) (assumptions, warnings []string) {
 	return n.assumptions, n.warnings
 }
 
+// leastRatePlaces is how many decimals a rate of exchange is written with at least: one
+// with more keeps them.
+// Common practice, no source.
+const leastRatePlaces = 4
+
+// exchange says at which rate prices are in a currency that is not the rate book's own.
+func exchange(e *ratebook.Edition) []string {
+	if e.Exchange == nil {
+		return nil
+	}
+	rate := e.Exchange.Rate
+	return []string{fmt.Sprintf("Priced in %s at %s %[1]s for 1 %[3]s, agreed with the partner.",
+		e.Currency.Code, rate.StringFixed(leastRatePlaces), e.Own().Code)}
+}
+
 // notes gathers what to say.
 type notes struct {
 	edition               *ratebook.Edition

@@ -102,7 +102,7 @@ type Material struct {
 	// Place is the material's place in the book's list; Open sets it.
 	Place int
 	// UnitPrice is the least price of one unit over all packs, to four
-	// decimals; Open sets it.
+	// decimals in the book's own currency; Open sets it, and Edition.In turns it.
 	UnitPrice unit.Decimal
 	// Components are the materials of Mix; Open sets them.
 	Components []*Material

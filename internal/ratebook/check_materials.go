@@ -145,14 +145,14 @@ func (c *check) packs(p fault.Path, m *Material) {
 	if n := len(m.Packs); n == 0 || n > mostPacks {
 		c.faults.Add(p.Field("packs"), "got %d, allowed: 1 to %d", n, mostPacks)
 	}
-	dearest := mostGrains / math.Pow10(c.Currency.Digits)
+	most := dearest(c.Currency)
 	for i, pack := range m.Packs {
 		at := p.Item("packs", i)
 		if size := pack.Size.Float(); !(size > 0 && size <= mostOf(m.Unit)) {
 			c.faults.Add(at.Field("size"), "got %.10g, allowed: above 0 to %.10g %s", size, mostOf(m.Unit), m.Unit.Code())
 		}
-		if pack.Price.IsNeg() || pack.Price.InexactFloat64() > dearest {
-			c.faults.Add(at.Field("price"), "got %s, allowed: 0 to %.10g", pack.Price, dearest)
+		if pack.Price.IsNeg() || pack.Price.InexactFloat64() > most {
+			c.faults.Add(at.Field("price"), "got %s, allowed: 0 to %.10g", pack.Price, most)
 		}
 	}
 }

@@ -16,6 +16,7 @@ type Edition struct {
 	Direct        []*Work // straight over coated foam
 	Consignments  []*Work
 	MouldSchedule *Schedule
+	Exchange      *Exchange // nil in the book's own currency
 
 	materials map[string]*Material
 	schedules map[string]*Schedule
@@ -101,6 +102,15 @@ func Open(b *Book) (*Edition, fault.List) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
+	for i := range b.Materials {
+		b.Materials[i].UnitPrice = leastUnitPrice(b.Materials[i].Packs)
+	}
+	return resolved(b), nil
+}
+
+// resolved resolves the codes of a book that was checked, and whose materials have
+// their unit prices.
+func resolved(b *Book) *Edition {
 	e := &Edition{Book: b}
 	e.openMaterials()
 	e.openSchedules()
@@ -109,7 +119,7 @@ func Open(b *Book) (*Edition, fault.List) {
 	e.openFinishes(works)
 	e.openFixings(works)
 	e.openTerms()
-	return e, nil
+	return e
 }
 
 // Material returns the material of a code.
@@ -155,7 +165,7 @@ func (e *Edition) openMaterials() {
 	}
 	for i := range e.Materials {
 		m := &e.Materials[i]
-		m.Place, m.UnitPrice = i, leastUnitPrice(m.Packs)
+		m.Place = i
 		m.Components = nil
 		for _, part := range m.Mix {
 			m.Components = append(m.Components, e.materials[part.Material])
@@ -201,7 +211,7 @@ func (e *Edition) openSchedules() {
 }
 
 func (e *Edition) schedule(l *Laminate) *Schedule {
-	s := &Schedule{Laminate: l, Stack: l.stack(e.materials), ResinMaterial: e.materials[l.Resin]}
+	s := &Schedule{Laminate: l, Stack: l.stack(e.materials), ResinMaterial: e.materials[l.Resin], Layers: make([]Layer, 0, len(l.Plies))}
 	for _, ply := range l.Plies {
 		s.Layers = append(s.Layers, Layer{Glass: e.materials[ply.Glass], Layers: ply.Layers})
 		s.LayerCount += ply.Layers
@@ -232,10 +242,10 @@ func (l *Laminate) stack(materials map[string]*Material) laminate.Stack {
 func (e *Edition) openWorks() map[string]*Work {
 	skills := byCode(e.Skills, func(s *Skill) string { return s.Code })
 	equipment := byCode(e.Equipment, func(q *Equipment) string { return q.Code })
-	works := make(map[string]*Work, len(e.Operations))
+	works, list := make(map[string]*Work, len(e.Operations)), make([]Work, len(e.Operations))
 	for i := range e.Operations {
-		o := &e.Operations[i]
-		w := &Work{Operation: o, Paid: skills[o.Skill], Held: equipment[o.Equipment]}
+		o, w := &e.Operations[i], &list[i]
+		*w = Work{Operation: o, Paid: skills[o.Skill], Held: equipment[o.Equipment], Uses: make([]Supply, 0, len(o.Materials))}
 		for _, use := range o.Materials {
 			w.Uses = append(w.Uses, Supply{Use: use, Material: e.materials[use.Material]})
 		}

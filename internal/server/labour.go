@@ -24,7 +24,7 @@ func (s *labourService) EstimateLabour(ctx context.Context, r *mouldwrightv1.Est
 	if err != nil {
 		return nil, ofBrief(r.GetBrief(), err)
 	}
-	skills, err := labour.BySkill(c.Labour, book.Edition.Skills)
+	skills, err := labour.BySkill(c.Labour, c.Edition.Skills)
 	if err != nil {
 		return nil, err
 	}

@@ -13,6 +13,7 @@ import (
 	"net/http"
 	"os"
 	goruntime "runtime"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -24,6 +25,7 @@ import (
 	"google.golang.org/grpc/reflection"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -140,6 +142,8 @@ type Server struct {
 	grpc   *grpc.Server
 	http   *http.Server
 	health *health.Server
+	keep   *keeping
+	gate   *access.Gate
 	ready  atomic.Bool
 }
 
@@ -210,7 +214,7 @@ func newServer(c Config, r *room, services []service) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{config: c, health: health.NewServer()}
+	s := &Server{config: c, health: health.NewServer(), keep: r.keep, gate: guard.gate}
 	links := &chain{
 		log: c.Logger, timeout: c.Timeout, study: c.StudyTimeout, rules: r.rules, intake: r.intake, places: newPlaces(c.Places, c.Patience),
 		guard: guard, masker: wire.NewMasker(),
@@ -292,6 +296,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	go func() { ended <- port.run() }()
 	go func() { ended <- s.grpc.Serve(port.grpc) }()
 	go func() { ended <- s.http.Serve(port.http) }()
+	behind := s.behind(ctx)
+	defer behind()
 	s.ready.Store(true)
 	s.health.SetServingStatus("", healthv1.HealthCheckResponse_SERVING)
 
@@ -307,6 +313,16 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		err = errors.Join(err, wanted(<-ended))
 	}
 	return err
+}
+
+// behind runs what goes on behind the calls, until the function that it returns has been
+// called: the store is not needed after that.
+func (s *Server) behind(ctx context.Context) (end func()) {
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	var running sync.WaitGroup
+	running.Go(func() { s.gate.Run(ctx) })
+	running.Go(func() { s.sweeping(ctx) })
+	return func() { cancel(); running.Wait() }
 }
 
 // wanted leaves out the errors by which servers say that they were stopped.

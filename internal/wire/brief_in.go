@@ -72,7 +72,7 @@ func (t *translation) partner(p fault.Path, pb *mouldwrightv1.PartnerTerms) *bri
 	if pb == nil {
 		return nil
 	}
-	terms := &brief.PartnerTerms{}
+	terms := &brief.PartnerTerms{Currency: pb.GetCurrencyCode(), Tax: pb.GetTax(), Finishes: pb.GetFinishes()}
 	if pb.GetDiscountPercent() != "" {
 		d := t.decimal(p.Field("discountPercent"), pb.GetDiscountPercent())
 		terms.Discount = &d
@@ -82,6 +82,10 @@ func (t *translation) partner(p fault.Path, pb *mouldwrightv1.PartnerTerms) *bri
 		d := t.decimal(p.Field("marginPercent"), pb.GetMarginPercent())
 		terms.Margin = &d
 		t.atMost(p.Field("marginPercent"), d, 95)
+	}
+	if pb.GetExchangeRate() != "" {
+		d := t.decimal(p.Field("exchangeRate"), pb.GetExchangeRate())
+		terms.Exchange = &d
 	}
 	return terms
 }

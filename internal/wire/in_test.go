@@ -494,6 +494,27 @@ func TestPartnerTermsHaveLimits(t *testing.T) {
 	}
 }
 
+// A rate of exchange goes over to the last digit, and a partner without one has none.
+// What the rest of the terms may say is the brief's to check.
+func TestPartnerTermsGoOver(t *testing.T) {
+	got, faults := wire.Brief(&mouldwrightv1.Brief{PartnerTerms: &mouldwrightv1.PartnerTerms{
+		CurrencyCode: "EUR", ExchangeRate: "1.153217", Tax: "zero", Finishes: []string{"gloss", "matt"},
+	}})
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	if p := got.Partner; p.Currency != "EUR" || p.Exchange.String() != "1.153217" || p.Tax != "zero" || !reflect.DeepEqual(p.Finishes, []string{"gloss", "matt"}) || p.Discount != nil || p.Margin != nil {
+		t.Errorf("got %+v", p)
+	}
+	if got, _ := wire.Brief(&mouldwrightv1.Brief{PartnerTerms: &mouldwrightv1.PartnerTerms{CurrencyCode: "GBP"}}); got.Partner.Exchange != nil {
+		t.Errorf("got a rate of %s", got.Partner.Exchange)
+	}
+	_, faults = wire.Brief(&mouldwrightv1.Brief{PartnerTerms: &mouldwrightv1.PartnerTerms{CurrencyCode: "EUR", ExchangeRate: "1,15"}})
+	if want := (fault.List{{Path: "partnerTerms.exchangeRate", Message: `got "1,15", allowed: a decimal number such as "12.50"`}}); !reflect.DeepEqual(faults, want) {
+		t.Errorf("got %v, want %v", faults, want)
+	}
+}
+
 func TestWhatARateBookCannotTranslate(t *testing.T) {
 	_, faults := wire.RateBook(&mouldwrightv1.RateBook{
 		CurrencyCode: "XAU",

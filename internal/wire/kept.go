@@ -72,6 +72,8 @@ func QuoteHead(h store.Head, on life.Day) *mouldwrightv1.KeptQuote {
 	}
 	return &mouldwrightv1.KeptQuote{
 		Name: QuoteName(h.Number), State: stateNumbers()[state], Etag: h.Etag, Partner: PartnerName(h.Owner), ValidUntil: string(h.ValidUntil),
+		Title: h.Summary.Title, Client: h.Summary.Client, Reference: h.Summary.Reference, CreateTime: Time(h.At),
+		Net: &mouldwrightv1.Money{CurrencyCode: h.Summary.Currency, Amount: h.Summary.Net},
 	}
 }
 

@@ -31,8 +31,18 @@ func patternWords(pattern string) string {
 		return "three capitals of ISO 4217, such as GBP"
 	case strings.HasPrefix(core, "rateBooks/"):
 		return "rateBooks/ and a revision, such as rateBooks/current; a revision is of " + codeWords(strings.TrimPrefix(core, "rateBooks/"))
+	case strings.HasPrefix(core, "partners/"):
+		return "partners/ and an id, such as partners/tamsin-row; an id is of " + codeWords(strings.TrimPrefix(core, "partners/"))
+	case strings.HasPrefix(core, "quotes/"):
+		return "quotes/ and a number, such as quotes/Q-2027-0001"
+	case strings.HasPrefix(core, "keys/"):
+		return "keys/ and the id of a key, which is 16 small letters and digits from 2 to 7"
+	case core == "[A-Za-z0-9._-]{0,64}":
+		return "up to 64 letters, digits, points, underscores and hyphens"
 	case strings.HasPrefix(core, "meshes/"):
 		return "meshes/ and a name, such as meshes/hare-1; a name is of " + codeWords(strings.TrimPrefix(core, "meshes/"))
+	case strings.HasPrefix(core, "partners/"):
+		return "partners/ and an id, such as partners/tamsin-row; an id is of " + codeWords(strings.TrimPrefix(core, "partners/"))
 	}
 	if words := decimalWords(pattern); words != "" {
 		return words
