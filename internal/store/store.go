@@ -90,6 +90,14 @@ type Reader interface {
 	// Keys lists at most limit keys by id without their digests, from beyond after on: those
 	// of one owner, or everybody's where owner is nil. A partner's eyes see its own.
 	Keys(owner *string, after string, limit int, eyes Eyes) ([]Key, error)
+	// Enquiry returns an enquiry, which is the studio's to see.
+	Enquiry(id string, eyes Eyes) (Enquiry, error)
+	// Enquiries lists at most limit enquiries, the newest first and those of one moment from
+	// the last id to the first, from beyond after on; from the newest where that is zero.
+	Enquiries(after Enquiry, limit int, eyes Eyes) ([]Enquiry, error)
+	// Actuals lists at most limit notes of what a quote's work took, by step, from beyond
+	// after on. They are the studio's to see.
+	Actuals(number life.Number, after, limit int, eyes Eyes) ([]Actual, error)
 }
 
 // Tx reads and writes. A write that fails dooms the Update it is in.
@@ -133,6 +141,14 @@ type Tx interface {
 	KeepMesh(m Mesh, most, room int) (Mesh, error)
 	// DropMesh forgets a name. The file goes with its last name, unless a revision was priced with it.
 	DropMesh(owner, name string, eyes Eyes) error
+	// AddEnquiry keeps an enquiry. An id that is kept is ErrTaken.
+	AddEnquiry(e Enquiry) error
+	// ForgetEnquiry forgets an enquiry.
+	ForgetEnquiry(id string, eyes Eyes) error
+	// ForgetEnquiries forgets those whose last day is before a day, and says how many.
+	ForgetEnquiries(before life.Day) (count int, err error)
+	// AddActual notes for good what a quote's work took.
+	AddActual(number life.Number, document []byte, mark life.Mark, eyes Eyes) (Actual, error)
 }
 
 // Eyes are whose eyes something is read with. The zero value sees nothing.
@@ -270,17 +286,17 @@ type Mesh struct {
 // Enquiry is what a visitor asked for.
 type Enquiry struct {
 	ID       string
-	At       time.Time
-	Until    life.Day // the last day that it may be kept
-	Document []byte   // JSON
+	At       time.Time // when it came, UTC, to the microsecond
+	Until    life.Day  // the last day that it may be kept
+	Document []byte    // JSON
 }
 
 // Actual is a note of what a quote's work really took.
 type Actual struct {
 	Step     int // from 1, in the order that they came
 	By       life.Actor
-	At       time.Time
-	Document []byte // JSON
+	At       time.Time // UTC, to the microsecond
+	Document []byte    // JSON
 }
 
 // Request is a write that its caller may send again.

@@ -52,7 +52,7 @@ func TestTheTablesKeepThePast(t *testing.T) {
 		_, err := s.pool.Exec(ctx, statement)
 		return err
 	},
-		`TRUNCATE history`, `TRUNCATE rate_books CASCADE`, `TRUNCATE quotes CASCADE`, `TRUNCATE serials`, `TRUNCATE partners`, `TRUNCATE keys`, `TRUNCATE revision_meshes`,
+		`TRUNCATE history`, `TRUNCATE rate_books CASCADE`, `TRUNCATE quotes CASCADE`, `TRUNCATE serials`, `TRUNCATE partners`, `TRUNCATE keys`, `TRUNCATE revision_meshes`, `TRUNCATE actuals`,
 		`INSERT INTO serials (year, last) VALUES (2027, 0) ON CONFLICT (year) DO UPDATE SET last = 0`,
 	)
 }

@@ -188,6 +188,8 @@ func (tx *Tx) Quote(number life.Number, eyes store.Eyes) (store.Quote, error) {
 }
 
 // quote reads the history and lives it again, so that what is answered and what is in the
+func noQuote(number life.Number) error { return fmt.Errorf("quote %s: %w", number, store.ErrNotFound) }
+
 // history cannot differ.
 func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Quote, error) {
 	owner, etag, err := tx.seen(number, eyes, locked)
@@ -216,7 +218,7 @@ func (tx *Tx) seen(number life.Number, eyes store.Eyes, locked string) (owner, e
 			[]any{number.Year, number.Serial}, []any{&owner, &etag})
 	}
 	if err == nil && (!found || !eyes.Sees(owner)) {
-		err = fmt.Errorf("quote %s: %w", number, store.ErrNotFound)
+		err = noQuote(number)
 	}
 	return owner, etag, err
 }

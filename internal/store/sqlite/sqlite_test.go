@@ -67,6 +67,11 @@ func TestTheTablesKeepThePast(t *testing.T) {
 		`UPDATE revisions SET document = x'00' WHERE revision = 1`,
 		`UPDATE keys SET digest = randomblob(32)`,
 		`UPDATE mesh_files SET file = x'00'`,
+		`INSERT INTO actuals (year, serial, step, actor_kind, actor_name, at, document) VALUES (2027, 7, 1, '', '', 0, x'00')`,
+		`INSERT OR REPLACE INTO actuals (year, serial, step, actor_kind, actor_name, at, document)
+			SELECT year, serial, step, actor_kind, 'another', at, document FROM actuals`,
+		`UPDATE actuals SET document = x'00'`,
+		`UPDATE enquiries SET document = x'00'`,
 		// Columns are of their types.
 		`UPDATE quotes SET etag = x'00'`,
 	)

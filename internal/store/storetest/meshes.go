@@ -334,30 +334,8 @@ func refsUnfit(t *testing.T, s store.Store) {
 func meshesTogether(t *testing.T, s store.Store) {
 	withBook(t, s)
 	together(func(w int) {
-		owner := fmt.Sprint("owner ", w)
 		for i := range 6 {
-			n := life.Number{}
-			err := s.Update(t.Context(), func(tx store.Tx) error {
-				if _, err := tx.KeepMesh(hare(owner, "x", "a"), 10, 100); err != nil {
-					return err
-				}
-				q, err := tx.Create("", 2027, pricedWith("a"), january(1))
-				n = q.Number
-				return err
-			})
-			if err == nil {
-				err = drop(t.Context(), s, owner, "x")
-			}
-			if err == nil && i%2 == 0 {
-				err = revise(t.Context(), s, n, pricedWith(), 2) // lets it go
-			}
-			if err == nil {
-				_, err = keep(t.Context(), s, hare(owner, "y", "b"))
-			}
-			if err == nil {
-				err = drop(t.Context(), s, owner, "y")
-			}
-			if err != nil {
+			if err := keepPriceDrop(t.Context(), s, fmt.Sprint("owner ", w), i%2 == 0); err != nil {
 				t.Error(err)
 			}
 		}
@@ -370,4 +348,30 @@ func meshesTogether(t *testing.T, s store.Store) {
 			return err
 		})
 	}
+}
+
+// keepPriceDrop prices a quote with file a, and drops it, and keeps file b only for a moment.
+func keepPriceDrop(ctx context.Context, s store.Store, owner string, let bool) error {
+	var n life.Number
+	err := s.Update(ctx, func(tx store.Tx) error {
+		if _, err := tx.KeepMesh(hare(owner, "x", "a"), 10, 100); err != nil {
+			return err
+		}
+		q, err := tx.Create("", 2027, pricedWith("a"), january(1))
+		n = q.Number
+		return err
+	})
+	if err == nil {
+		err = drop(ctx, s, owner, "x")
+	}
+	if err == nil && let {
+		err = revise(ctx, s, n, pricedWith(), 2)
+	}
+	if err == nil {
+		_, err = keep(ctx, s, hare(owner, "y", "b"))
+	}
+	if err == nil {
+		err = drop(ctx, s, owner, "y")
+	}
+	return err
 }

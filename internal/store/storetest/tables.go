@@ -28,6 +28,8 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 	mustDrop(t, s, "tamsin-row", "a")
 	q = read(t, s, q.Number)
 	key := usedAndRevoked(t, s)
+	mustAddEnquiry(t, s, enquiry("e", 1))
+	actual := addActual(t, s, q.Number, "took a day", 3)
 	for _, statement := range slices.Concat(further, pastOfQuotes(), pastOfRevisions(), pastOfMeshes(), pastOfBooks()) {
 		if err := exec(t.Context(), statement); err == nil {
 			t.Errorf("not refused: %s", statement)
@@ -37,6 +39,8 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 	holds(t, s, q, 1, pricedWith("a"))
 	holds(t, s, q, 2, pricedWith("b"))
 	equal(t, "the key after it all", readKey(t, s, "k"), key)
+	equal(t, "the enquiry after it all", readEnquiry(t, s, "e"), enquiry("e", 1))
+	equal(t, "the actuals after it all", readActuals(t, s, q.Number, 0), []store.Actual{actual})
 	mayBeWritten(t, exec)
 }
 
@@ -67,6 +71,7 @@ func mayBeWritten(t *testing.T, exec func(ctx context.Context, statement string)
 		`UPDATE serials SET last = last + 1`,
 		`UPDATE partners SET title = 'x', version = version + 1`,
 		`UPDATE keys SET used = used + 1`,
+		`DELETE FROM enquiries`,
 		`DELETE FROM meshes`,
 		`DELETE FROM mesh_files WHERE sum = 'sum of free'`,
 	} {
@@ -143,12 +148,17 @@ func pastOfMeshes() []string {
 	}
 }
 
-// pastOfBooks would change what was priced by, and who is let in.
+// pastOfBooks would change what was priced by, who is let in, and what is noted beside quotes.
 func pastOfBooks() []string {
 	return []string{
 		`UPDATE rate_books SET document = 'x'`,
 		`UPDATE rate_books SET revision = 'other'`,
 		`DELETE FROM rate_books`,
+		`UPDATE enquiries SET at = 1`,
+		`UPDATE enquiries SET until = '2027-12-31'`,
+		`DELETE FROM actuals`,
+		`UPDATE actuals SET actor_name = 'another'`,
+		`INSERT INTO actuals (year, serial, step, actor_kind, actor_name, at, document) VALUES (2027, 7, 1, '', '', 0, '')`,
 		`DELETE FROM partners`,
 		`UPDATE partners SET id = 'quillmere', version = 2`,
 		`UPDATE partners SET at = 1, version = 2`,
