@@ -40,20 +40,36 @@ func Up(ctx context.Context, db *sql.DB, engine Engine) error {
 	if err != nil {
 		return err
 	}
-	current, newest, err := provider.GetVersions(ctx)
-	if err != nil {
-		return fmt.Errorf("read the database's version: %w", err)
-	}
-	if current > newest {
-		return NewerError{Database: current, Program: newest}
-	}
-	if current == newest {
-		return nil
+	current, newest, err := versions(ctx, provider)
+	if err != nil || current == newest {
+		return err
 	}
 	if _, err := provider.Up(ctx); err != nil {
 		return fmt.Errorf("bring the database from version %d to %d: %w", current, newest, err)
 	}
 	return nil
+}
+
+// Known holds that a database with a version has one that this program knows, and leaves it
+// as it is.
+func Known(ctx context.Context, db *sql.DB, engine Engine) error {
+	provider, err := provider(db, engine)
+	if err != nil {
+		return err
+	}
+	_, _, err = versions(ctx, provider)
+	return err
+}
+
+func versions(ctx context.Context, provider *goose.Provider) (current, newest int64, err error) {
+	current, newest, err = provider.GetVersions(ctx)
+	if err != nil {
+		return 0, 0, fmt.Errorf("read the database's version: %w", err)
+	}
+	if current > newest {
+		return 0, 0, NewerError{Database: current, Program: newest}
+	}
+	return current, newest, nil
 }
 
 func provider(db *sql.DB, engine Engine) (*goose.Provider, error) {

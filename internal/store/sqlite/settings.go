@@ -29,6 +29,15 @@ func common() []setting {
 func writing() []setting { return append(common(), setting{"query_only", "OFF", "0"}) }
 func reading() []setting { return append(common(), setting{"query_only", "ON", "1"}) }
 
+// looking leaves a file as it is, also the way that its log is kept, and reads it with distrust.
+func looking() []setting {
+	return []setting{
+		{"busy_timeout", "10000", "10000"},
+		{"cell_size_check", "ON", "1"},
+		{"trusted_schema", "OFF", "0"},
+	}
+}
+
 // checked opens connections and refuses those that are not as they were told to be: a pragma
 // that is misspelt or not supported is ignored without a word.
 type checked struct {

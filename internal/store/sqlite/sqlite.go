@@ -47,7 +47,13 @@ func Open(ctx context.Context, path string) (*Store, error) {
 }
 
 func pool(path string, settings []setting, most int) (*sql.DB, error) {
-	values := url.Values{"_txlock": {"immediate"}, "_dqs": {"0"}}
+	return connect(path, "rwc", settings, most)
+}
+
+// connect opens a file in a mode ("Uniform Resource Identifiers", sqlite.org/uri.html): ro reads
+// a file that there is, rwc writes it and makes it where there is none.
+func connect(path, mode string, settings []setting, most int) (*sql.DB, error) {
+	values := url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_dqs": {"0"}}
 	for _, s := range settings {
 		values.Add("_pragma", fmt.Sprintf("%s(%s)", s.pragma, s.value))
 	}

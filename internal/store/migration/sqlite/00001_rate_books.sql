@@ -1,4 +1,6 @@
 -- +goose Up
+PRAGMA application_id = 1298949239; -- "Mldw": a mark in the file that says whose it is
+
 CREATE TABLE rate_books (
   revision TEXT PRIMARY KEY,
   document BLOB NOT NULL,

@@ -1,0 +1,94 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	driver "modernc.org/sqlite"
+	codes "modernc.org/sqlite/lib"
+
+	"github.com/mouldwright/mouldwright/internal/store/migration"
+)
+
+// ErrUnsound says that a file is no database, another program's, or damaged.
+var ErrUnsound = errors.New("not a sound database of quotes")
+
+// mark is the application id of our files: the letters Mldw, set by the first migration.
+const mark = 0x4d6c6477
+
+// Check says what is wrong with a file, if it is not a sound database of a version that this
+// program knows. The file may be in use. It is left as it is; beside one that was opened since
+// it was backed up, SQLite leaves the files of its log, as for any reader. All of it is read,
+// but documents are not compared with their sums: that is done whenever one is read.
+func Check(ctx context.Context, path string) error {
+	if _, err := os.Stat(path); err != nil {
+		return err // SQLite would only say that it cannot open it
+	}
+	db, err := connect(path, "ro", append(looking(), setting{"query_only", "ON", "1"}), 1)
+	if err != nil {
+		return err
+	}
+	err = errors.Join(sound(ctx, db), db.Close())
+	if err != nil {
+		err = fmt.Errorf("check %s: %w", path, err)
+	}
+	return err
+}
+
+func sound(ctx context.Context, db *sql.DB) error {
+	var whose int64
+	err := db.QueryRowContext(ctx, `PRAGMA application_id`).Scan(&whose)
+	if err == nil && whose != mark {
+		return fmt.Errorf("%w: it is marked as %#x, and ours are as %#x", ErrUnsound, whose, mark)
+	}
+	for _, pragma := range []string{`PRAGMA integrity_check(10)`, `PRAGMA foreign_key_check`} {
+		if err == nil {
+			err = quiet(ctx, db, pragma)
+		}
+	}
+	if err == nil {
+		err = migration.Known(ctx, db, migration.SQLite)
+	}
+	if damaged(err) {
+		err = fmt.Errorf("%w: %w", ErrUnsound, err)
+	}
+	return meaning(ctx, err)
+}
+
+// damaged reports whether an error is the file's ("Result and Error Codes", sqlite.org/rescode.html).
+func damaged(err error) bool {
+	var failed *driver.Error
+	return errors.As(err, &failed) && (failed.Code()&0xff == codes.SQLITE_NOTADB || failed.Code()&0xff == codes.SQLITE_CORRUPT)
+}
+
+// quiet runs a check that says nothing where all is well, or only that it is.
+func quiet(ctx context.Context, db *sql.DB, pragma string) error {
+	rows, err := db.QueryContext(ctx, pragma)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = rows.Close() }() // what went wrong is in Err
+	var said []string
+	for rows.Next() && len(said) < 10 {
+		columns, err := rows.Columns()
+		if err != nil {
+			return err
+		}
+		values, into := make([]any, len(columns)), make([]any, len(columns))
+		for i := range values {
+			into[i] = &values[i]
+		}
+		if err := rows.Scan(into...); err != nil {
+			return err
+		}
+		said = append(said, strings.TrimSpace(fmt.Sprintln(values...)))
+	}
+	if err := rows.Err(); err != nil || len(said) == 0 || len(said) == 1 && said[0] == "ok" {
+		return err
+	}
+	return fmt.Errorf("%w: %s", ErrUnsound, strings.Join(said, "; "))
+}

@@ -1,0 +1,293 @@
+package sqlite
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/migration"
+	"github.com/mouldwright/mouldwright/internal/store/storetest"
+)
+
+// backedUp is a backup in a folder of its own, and what it holds.
+func backedUp(t *testing.T) (path string, want []store.Quote) {
+	t.Helper()
+	s := fresh(t)
+	want = storetest.Fill(t, s)
+	path = filepath.Join(t.TempDir(), "backup.db")
+	if err := s.Backup(t.Context(), path); err != nil {
+		t.Fatal(err)
+	}
+	return path, want
+}
+
+// names are those of a folder's files.
+func names(t *testing.T, folder string) string {
+	t.Helper()
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	return strings.Join(names, " ")
+}
+
+func TestSoundFilesAreLeftAsTheyAre(t *testing.T) {
+	path, _ := backedUp(t)
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := Check(t.Context(), path); err != nil {
+		t.Errorf("a backup: %v", err)
+	}
+	after, err := os.ReadFile(path)
+	if err != nil || string(before) != string(after) || names(t, filepath.Dir(path)) != "backup.db" {
+		t.Errorf("after the check: %v, %s", err, names(t, filepath.Dir(path)))
+	}
+	s := fresh(t)
+	storetest.Fill(t, s)
+	if err := Check(t.Context(), s.path); err != nil {
+		t.Errorf("a file in use: %v", err)
+	}
+	storetest.Fill(t, s) // it goes on
+	first, err := Open(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := first.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := Check(t.Context(), path); err != nil {
+		t.Errorf("a file that was used: %v", err)
+	}
+}
+
+// write changes a database by a program that asks for no references and no rules.
+func write(t *testing.T, path string, statements ...string) {
+	t.Helper()
+	db, err := connect(path, "rwc", nil, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, statement := range statements {
+		if _, err := db.ExecContext(t.Context(), statement); err != nil {
+			t.Fatalf("%s: %v", statement, err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestUnsoundFilesAreRefused(t *testing.T) {
+	for name, c := range map[string]struct {
+		spoil func(t *testing.T, path string)
+		says  string
+	}{
+		"no database": {func(t *testing.T, path string) {
+			t.Helper()
+			if err := os.WriteFile(path, []byte(strings.Repeat("not a database ", 1000)), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}, "not a database"},
+		"empty": {func(t *testing.T, path string) {
+			t.Helper()
+			if err := os.Truncate(path, 0); err != nil {
+				t.Fatal(err)
+			}
+		}, "marked as 0x0"},
+		"of another program": {func(t *testing.T, path string) {
+			t.Helper()
+			write(t, path, `PRAGMA application_id = 7`)
+		}, "marked as 0x7"},
+		"a reference to nothing": {func(t *testing.T, path string) {
+			t.Helper()
+			write(t, path, `DROP TRIGGER rate_books_stay`, `DELETE FROM rate_books`)
+		}, "revisions 1 rate_books"},
+		"an index that lacks a row": {func(t *testing.T, path string) {
+			t.Helper()
+			write(t, path, `PRAGMA writable_schema = ON`,
+				`UPDATE sqlite_schema SET sql = replace(sql, 'at, revision', 'at, revision DESC') WHERE name = 'rate_books_newest'`,
+				`PRAGMA writable_schema = RESET`, `INSERT INTO rate_books (revision, document, sum, at) VALUES ('x', x'', '', 0), ('y', x'', '', 0)`,
+				`PRAGMA writable_schema = ON`,
+				`UPDATE sqlite_schema SET sql = replace(sql, 'at, revision DESC', 'at, revision') WHERE name = 'rate_books_newest'`)
+		}, "rate_books_newest"},
+		"cut short": {func(t *testing.T, path string) {
+			t.Helper()
+			info, err := os.Stat(path)
+			if err == nil {
+				err = os.Truncate(path, info.Size()-4096)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path, _ := backedUp(t)
+			c.spoil(t, path)
+			to := filepath.Join(t.TempDir(), "restored.db")
+			for what, err := range map[string]error{"checked": Check(t.Context(), path), "restored": Restore(t.Context(), path, to)} {
+				if !errors.Is(err, ErrUnsound) || !strings.Contains(err.Error(), c.says) {
+					t.Errorf("%s: %v", what, err)
+				}
+			}
+			if left := names(t, filepath.Dir(to)); left != "" {
+				t.Errorf("left: %s", left)
+			}
+		})
+	}
+}
+
+func TestFilesThatCannotBeChecked(t *testing.T) {
+	path, _ := backedUp(t)
+	if err := Check(t.Context(), path+" not"); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("not there: %v", err)
+	}
+	if err := Check(t.Context(), filepath.Dir(path)); !errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("a folder: %v", err)
+	}
+	gone, leave := context.WithCancel(t.Context())
+	leave()
+	if err := Check(gone, path); !errors.Is(err, context.Canceled) {
+		t.Errorf("a caller who left: %v", err)
+	}
+	if err := Restore(gone, path, path+"2"); !errors.Is(err, context.Canceled) {
+		t.Errorf("a restorer who left: %v", err)
+	}
+	write(t, path, `INSERT INTO goose_db_version (version_id, is_applied) VALUES (9000, 1)`)
+	var newer migration.NewerError
+	if err := Check(t.Context(), path); !errors.As(err, &newer) {
+		t.Errorf("newer: %v", err)
+	}
+	if left := names(t, filepath.Dir(path)); left != "backup.db" {
+		t.Errorf("left: %s", left)
+	}
+}
+
+// Whatever byte of a file is changed, the file is refused, or it is told when what was changed
+// is read, or the quotes have the histories and contents that they had.
+func TestChangedBytes(t *testing.T) {
+	backup, want := backedUp(t)
+	good, err := os.ReadFile(backup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seed := rand.Uint64()
+	t.Logf("seed %d", seed)
+	random := rand.New(rand.NewPCG(seed, 0))
+	tries := 20
+	if testing.Short() {
+		tries = 3
+	}
+	var used []int // most of it is room
+	for i, b := range good {
+		if b != 0 {
+			used = append(used, i)
+		}
+	}
+	refused, told := 0, 0
+	for range tries {
+		bad := append([]byte(nil), good...)
+		bad[used[random.IntN(len(used))]] ^= byte(1 + random.IntN(255))
+		path := filepath.Join(t.TempDir(), "bad.db")
+		if err := os.WriteFile(path, bad, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := Check(t.Context(), path); err != nil {
+			refused++
+			continue
+		}
+		if readsOtherwise(t, path, want) {
+			told++
+		}
+	}
+	t.Logf("%d of %d were refused, %d told when they were read", refused, tries, told)
+}
+
+// readsOtherwise reads all quotes: an error is told, and another content is a mistake.
+func readsOtherwise(t *testing.T, path string, want []store.Quote) bool {
+	t.Helper()
+	s, err := Open(t.Context(), path)
+	if err != nil {
+		return true
+	}
+	defer func() { _ = s.Close() }() // what was damaged may not be closed well
+	err = s.View(t.Context(), func(r store.Reader) error {
+		for _, q := range want {
+			got, err := r.Quote(q.Number, store.Studio())
+			if err != nil {
+				return err
+			}
+			if got.Etag() != q.Etag() {
+				t.Errorf("%s is read as another", q.Number)
+			}
+			if _, err := r.Content(q.Number, 1, store.Studio()); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return err != nil
+}
+
+func TestRestore(t *testing.T) {
+	backup, want := backedUp(t)
+	to := filepath.Join(t.TempDir(), "it's restored.db")
+	if err := Restore(t.Context(), backup, to); err != nil {
+		t.Fatal(err)
+	}
+	if left := names(t, filepath.Dir(to)); left != "it's restored.db" {
+		t.Errorf("left: %s", left)
+	}
+	storetest.Holds(t, open(t, to), want)
+	for _, rest := range []string{"", "-wal", "-shm", "-journal"} {
+		path := filepath.Join(t.TempDir(), "quotes.db")
+		if err := os.WriteFile(path+rest, []byte("mine"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := Restore(t.Context(), backup, path); !errors.Is(err, fs.ErrExist) {
+			t.Errorf("over %q: %v", rest, err)
+		}
+		if left := names(t, filepath.Dir(path)); left != "quotes.db"+rest {
+			t.Errorf("left: %s", left)
+		}
+	}
+	if err := Restore(t.Context(), backup+" not", to+"2"); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("from nothing: %v", err)
+	}
+	if err := Restore(t.Context(), backup, filepath.Join(t.TempDir(), "no folder", "copy.db")); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("to nowhere: %v", err)
+	}
+}
+
+// A file whose program was killed still has a log beside it, which is restored as well.
+func TestRestoreWithALog(t *testing.T) {
+	s := fresh(t)
+	want := storetest.Fill(t, s)
+	folder := t.TempDir()
+	for _, rest := range []string{"", "-wal"} {
+		bytes, err := os.ReadFile(s.path + rest)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(folder, "killed.db"+rest), bytes, 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	to := filepath.Join(t.TempDir(), "restored.db")
+	if err := Restore(t.Context(), filepath.Join(folder, "killed.db"), to); err != nil {
+		t.Fatal(err)
+	}
+	storetest.Holds(t, open(t, to), want)
+}
