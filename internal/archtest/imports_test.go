@@ -83,6 +83,7 @@ func house() map[string]floor {
 		"internal/document": paper,
 
 		"internal/store":           storing,
+		"internal/store/memory":    engine,
 		"internal/store/migration": tables,
 		"internal/store/rows":      tables,
 		"internal/store/postgres":  engine,

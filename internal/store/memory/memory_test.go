@@ -1,0 +1,142 @@
+package memory
+
+import (
+	"context"
+	"errors"
+	"runtime"
+	"slices"
+	"testing"
+
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/store/storetest"
+)
+
+func open(t testing.TB) store.Store {
+	t.Helper()
+	s := New()
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+func TestStore(t *testing.T) { storetest.Run(t, open) }
+
+var errNo = errors.New("no")
+
+func update(t *testing.T, s store.Store, do func(store.Tx) error) {
+	t.Helper()
+	if err := s.Update(t.Context(), do); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func addPartner(id string) func(store.Tx) error {
+	return func(tx store.Tx) error {
+		_, err := tx.AddPartner(store.Partner{ID: id})
+		return err
+	}
+}
+
+// partners lists what there is after something went wrong.
+func partners(t *testing.T, s store.Store) (ids []string) {
+	t.Helper()
+	err := s.View(t.Context(), func(r store.Reader) error {
+		all, err := r.Partners("", 100, store.Studio())
+		for _, p := range all {
+			ids = append(ids, p.ID)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ids
+}
+
+// A writer who leaves while waiting for another is not kept waiting.
+func TestAWriterWhoLeavesTheLine(t *testing.T) {
+	s := open(t)
+	gone, leave := context.WithCancel(t.Context())
+	update(t, s, func(tx store.Tx) error {
+		second := make(chan error)
+		go func() { second <- s.Update(gone, addPartner("second")) }()
+		leave()
+		if err := <-second; !errors.Is(err, context.Canceled) {
+			t.Errorf("got %v, want %v", err, context.Canceled)
+		}
+		return addPartner("first")(tx)
+	})
+	if got := partners(t, s); !slices.Equal(got, []string{"first"}) {
+		t.Errorf("kept: %v", got)
+	}
+}
+
+// What is under way while the store is closed is not kept, and says so; what reads has its moment.
+func TestClosedMeanwhile(t *testing.T) {
+	s := New()
+	err := s.View(t.Context(), func(r store.Reader) error {
+		err := s.Update(t.Context(), func(tx store.Tx) error { return errors.Join(addPartner("late")(tx), s.Close()) })
+		if !errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("got %v, want %v", err, store.ErrUnavailable)
+		}
+		_, err = r.Partners("", 1, store.Studio())
+		return err
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+// After a function ended, however it did, the next one has its turn.
+func TestTheTurnGoesOn(t *testing.T) {
+	s := open(t)
+	gone, leave := context.WithCancel(t.Context())
+	for name, end := range map[string]func(){
+		"an error": func() {
+			_ = s.Update(t.Context(), func(tx store.Tx) error { return errors.Join(addPartner("a")(tx), errNo) })
+		},
+		"a caller who left": func() {
+			_ = s.Update(gone, func(tx store.Tx) error { leave(); return addPartner("a")(tx) })
+		},
+		"a panic": func() {
+			defer func() { _ = recover() }()
+			_ = s.Update(t.Context(), func(tx store.Tx) error { panic(addPartner("a")(tx)) })
+		},
+		"a goroutine that exits": func() {
+			done := make(chan struct{})
+			go func() {
+				defer close(done)
+				_ = s.Update(t.Context(), func(tx store.Tx) error {
+					defer runtime.Goexit() // as a test that fails does
+					return addPartner("a")(tx)
+				})
+			}()
+			<-done
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			end()
+			if got := partners(t, s); got != nil {
+				t.Errorf("kept: %v", got)
+			}
+			update(t, s, func(store.Tx) error { return nil })
+		})
+	}
+}
+
+// A transaction that is used after its end changes nothing.
+func TestATransactionThatWasLeftOver(t *testing.T) {
+	s := open(t)
+	var left store.Tx
+	update(t, s, func(tx store.Tx) error {
+		left = tx
+		return addPartner("a")(tx)
+	})
+	_ = addPartner("b")(left)
+	if got := partners(t, s); !slices.Equal(got, []string{"a"}) {
+		t.Errorf("kept: %v", got)
+	}
+}
