@@ -6,7 +6,9 @@ import (
 	"runtime"
 	"slices"
 	"testing"
+	"time"
 
+	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/store/storetest"
 )
@@ -138,5 +140,40 @@ func TestATransactionThatWasLeftOver(t *testing.T) {
 	_ = addPartner("b")(left)
 	if got := partners(t, s); !slices.Equal(got, []string{"a"}) {
 		t.Errorf("kept: %v", got)
+	}
+}
+
+// From beyond a key that cannot be there is nothing to list, as in the databases.
+func TestListsBeyondWhatCannotBe(t *testing.T) {
+	s := open(t)
+	update(t, s, func(tx store.Tx) error {
+		_, book := tx.AddRateBook(store.RateBook{Revision: "z"})
+		_, key := tx.AddKey(store.Key{ID: "z"})
+		_, mesh := tx.KeepMesh(store.Mesh{Name: "z", Sum: "z"}, 1, 1)
+		_, quote := tx.Create("", 2027, store.Content{RateBook: "z"}, life.Mark{On: "2027-01-01"})
+		_, issued := tx.Change(life.Number{Year: 2027, Serial: 1}, "", store.Studio(), life.Issue("2027-01-20"), store.Content{}, life.Mark{On: "2027-01-01"})
+		return errors.Join(book, key, mesh, quote, issued, addPartner("z")(tx))
+	})
+	list := func(key string, when time.Time) (lengths [5]int) {
+		err := s.View(t.Context(), func(r store.Reader) error {
+			books, book := r.RateBooks(store.RateBook{Revision: key, At: when}, 9, store.Studio())
+			keys, k := r.Keys(nil, key, 9, store.Studio())
+			meshes, mesh := r.Meshes("", key, 9, store.Studio())
+			partners, partner := r.Partners(key, 9, store.Studio())
+			quotes, quote := r.Quotes(store.Filter{LapsedBy: life.Day(key)}, life.Number{}, 9, store.Studio())
+			lengths = [5]int{len(books), len(keys), len(meshes), len(partners), len(quotes)}
+			return errors.Join(book, k, mesh, partner, quote)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return lengths
+	}
+	late := time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
+	if got := list("3", late); got != [5]int{1, 1, 1, 1, 1} {
+		t.Errorf("beyond what could be: %v", got)
+	}
+	if got := list("3\n", late); got != [5]int{} {
+		t.Errorf("beyond what cannot be: %v", got)
 	}
 }
