@@ -1,7 +1,7 @@
 // Package store says what is kept and what may be relied on: quotes with their revisions
 // and histories, the numbers they take, rate book revisions, and the requests that were
-// answered. Its subpackages keep it in SQLite and in PostgreSQL; storetest holds both to
-// the same behaviour.
+// answered. Its subpackages keep it in SQLite, in PostgreSQL and in memory; storetest holds
+// all of them to the same behaviour.
 package store
 
 import (

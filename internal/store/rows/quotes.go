@@ -187,9 +187,9 @@ func (tx *Tx) Quote(number life.Number, eyes store.Eyes) (store.Quote, error) {
 	return tx.quote(number, eyes, "")
 }
 
-// quote reads the history and lives it again, so that what is answered and what is in the
 func noQuote(number life.Number) error { return fmt.Errorf("quote %s: %w", number, store.ErrNotFound) }
 
+// quote reads the history and lives it again, so that what is answered and what is in the
 // history cannot differ.
 func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Quote, error) {
 	owner, etag, err := tx.seen(number, eyes, locked)
