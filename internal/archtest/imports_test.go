@@ -97,11 +97,13 @@ func house() map[string]floor {
 		"internal/wire":     wire,
 		"internal/desk":     desk,
 		"internal/bookcase": ledger,
+		"internal/cabinet":  ledger,
 		"internal/ledger":   ledger,
 		"internal/server":   server,
 		"cmd/mouldwright":   command,
 
 		"internal/archtest":                    tool,
+		"internal/desk/desktest":               tool, // tests only
 		"internal/mesh/meshtest":               tool, // tests only
 		"internal/ratebook/ratebooktest":       tool, // tests only
 		"internal/store/postgres/postgrestest": tool, // tests only

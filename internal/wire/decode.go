@@ -41,9 +41,10 @@ func Unreadable(faults fault.List) bool {
 // place for: unknown fields, misspelt enum values, values of the wrong type,
 // numbers that are not finite. What is sound is set, so that further checks can
 // find their faults too. It takes what ProtoJSON takes, but nothing silently:
-// enums are names only, and a field may stand once. A byte order mark before the
-// document is passed over, as RFC 8259, section 8.1, allows. Of a document that
-// is Unreadable it returns that fault alone.
+// enums are names only, a field may stand once, and a field mask has at most 100
+// paths. A byte order mark before the document is passed over, as RFC 8259,
+// section 8.1, allows. Of a document that is Unreadable it returns that fault
+// alone.
 func Decode(doc []byte, m proto.Message) fault.List {
 	doc = bytes.TrimPrefix(doc, []byte("\ufeff"))
 	if broken := syntax(doc); broken != "" {
@@ -285,6 +286,10 @@ func (d *decoder) field(p fault.Path, m protoreflect.Message, f protoreflect.Fie
 		d.rest(t)
 	case f.IsList():
 		d.list(p, m.Mutable(f).List(), f, t)
+	case isFieldMask(f.Message()):
+		if paths, ok := d.paths(p, t); ok {
+			setPaths(m.Mutable(f).Message(), paths)
+		}
 	case f.Message() != nil:
 		if t != json.Delim('{') {
 			d.mistyped(p, t, "an object")
@@ -345,12 +350,15 @@ func (d *decoder) item(p fault.Path, l protoreflect.List, f protoreflect.FieldDe
 		l.Append(v)
 		return
 	}
-	m := l.AppendMutable().Message()
-	if t != json.Delim('{') {
+	switch m := l.AppendMutable().Message(); {
+	case isFieldMask(f.Message()):
+		paths, _ := d.paths(p, t)
+		setPaths(m, paths)
+	case t != json.Delim('{'):
 		d.mistyped(p, t, "an object")
-		return
+	default:
+		d.object(p, m)
 	}
-	d.object(p, m)
 }
 
 func (d *decoder) scalar(p fault.Path, f protoreflect.FieldDescriptor, t json.Token) (protoreflect.Value, bool) {

@@ -17,8 +17,9 @@ import (
 )
 
 // Encode writes m as ProtoJSON, compact and always with the same bytes: names in
-// lowerCamel, enums by name, fields that are not set left out. Its only error is
-// a string that is not UTF-8. For many messages keep an Encoder.
+// lowerCamel, enums by name, fields that are not set left out. Its only errors are
+// a string that is not UTF-8, and a field mask with a path that is none or cannot be
+// told from another in lowerCamel. For many messages keep an Encoder.
 func Encode(m proto.Message) ([]byte, error) { return new(Encoder).Encode(m) }
 
 // Encoder is Encode for a program that writes many messages: it works out once

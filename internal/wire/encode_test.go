@@ -18,6 +18,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/fieldmaskpb"
 	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/wrapperspb"
 	"pgregory.net/rapid"
@@ -93,9 +94,16 @@ func fill(t *rapid.T, m protoreflect.Message, depth int) {
 	}
 }
 
+// maskPath is a path of fields named as the protobuf style guide has it, a letter after each underscore.
+const maskPath = `[a-z][a-z0-9]{0,5}(_[a-z][a-z0-9]{0,5}){0,2}([.][a-z][a-z0-9]{0,5}(_[a-z][a-z0-9]{0,5}){0,2}){0,2}`
+
 func anything(t *rapid.T, f protoreflect.FieldDescriptor, empty protoreflect.Value, depth int) protoreflect.Value {
 	switch f.Kind() {
 	case protoreflect.MessageKind:
+		if mask, ok := empty.Message().Interface().(*fieldmaskpb.FieldMask); ok { // other paths have no JSON
+			mask.Paths = rapid.SliceOfN(rapid.StringMatching(maskPath), 0, 4).Draw(t, "paths")
+			return empty
+		}
 		fill(t, empty.Message(), depth-1)
 		return empty
 	case protoreflect.StringKind:

@@ -372,11 +372,11 @@ func sample(t testing.TB, d protoreflect.MessageDescriptor, chosen protoreflect.
 	if depth == 0 {
 		return m
 	}
-	inner := protoreflect.ValueOfMessage(sample(t, d, chosen, depth-1))
-	m.Set(of("child"), inner)
-	m.Mutable(of("children")).List().Append(inner)
-	m.Mutable(of("by_name")).Map().Set(protoreflect.ValueOfString("a").MapKey(), inner)
-	m.Set(of(chosen), inner)
+	inner := func() protoreflect.Value { return protoreflect.ValueOfMessage(sample(t, d, chosen, depth-1)) } // each its own
+	m.Set(of("child"), inner())
+	m.Mutable(of("children")).List().Append(inner())
+	m.Mutable(of("by_name")).Map().Set(protoreflect.ValueOfString("a").MapKey(), inner())
+	m.Set(of(chosen), inner())
 	return m
 }
 

@@ -41,8 +41,6 @@ func patternWords(pattern string) string {
 		return "up to 64 letters, digits, points, underscores and hyphens"
 	case strings.HasPrefix(core, "meshes/"):
 		return "meshes/ and a name, such as meshes/hare-1; a name is of " + codeWords(strings.TrimPrefix(core, "meshes/"))
-	case strings.HasPrefix(core, "partners/"):
-		return "partners/ and an id, such as partners/tamsin-row; an id is of " + codeWords(strings.TrimPrefix(core, "partners/"))
 	}
 	if words := decimalWords(pattern); words != "" {
 		return words

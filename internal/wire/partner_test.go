@@ -1,0 +1,159 @@
+package wire_test
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"strings"
+	"testing"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"github.com/stretchr/testify/require"
+	"google.golang.org/protobuf/proto"
+	"pgregory.net/rapid"
+
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/store"
+	"github.com/mouldwright/mouldwright/internal/wire"
+)
+
+// tamsinRow is an invented partner.
+func tamsinRow() store.Partner {
+	return store.Partner{
+		ID: "tamsin-row", Title: "Tamsin Row Events", Terms: []byte(`{"discountPercent":"5","marginPercent":"32","finishes":["satin"]}`),
+		Version: 3, At: time.Date(2027, 3, 1, 9, 30, 0, 250_000_000, time.FixedZone("", 3600)),
+	}
+}
+
+func TestPartnerGoesOutWhole(t *testing.T) {
+	kept := tamsinRow()
+	got, err := wire.Partner(kept)
+	require.NoError(t, err)
+	want := &mouldwrightv1.Partner{
+		Name: "partners/tamsin-row", Title: "Tamsin Row Events", Etag: wire.PartnerEtag(kept), CreateTime: "2027-03-01T08:30:00.25Z",
+		Terms: &mouldwrightv1.PartnerTerms{DiscountPercent: "5", MarginPercent: "32", Finishes: []string{"satin"}},
+	}
+	require.True(t, proto.Equal(want, got), "%v", got)
+	require.NoError(t, protovalidate.Validate(got), "what goes out may come in again")
+
+	kept.Closed, kept.Terms, kept.At = true, nil, time.Time{}
+	got, err = wire.Partner(kept)
+	require.NoError(t, err)
+	require.True(t, got.GetClosed())
+	require.Empty(t, got.GetCreateTime())
+	require.NotNil(t, got.GetTerms())
+}
+
+func TestPartnerWithTermsThatCannotBeReadIsNotShown(t *testing.T) {
+	for _, terms := range []string{`{`, `{"discuont": "5"}`, `[]`, `{"finishes": "all"}`} {
+		kept := tamsinRow()
+		kept.Terms = []byte(terms)
+		got, err := wire.Partner(kept)
+		require.ErrorContains(t, err, "tamsin-row", terms)
+		require.Nil(t, got)
+	}
+}
+
+func TestTermsComeBackAsTheyWent(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := &mouldwrightv1.PartnerTerms{}
+		fill(t, want.ProtoReflect(), 2)
+		doc, err := wire.EncodeTerms(want)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := wire.DecodeTerms(doc)
+		if err != nil || !proto.Equal(got, want) {
+			t.Fatalf("%s: got %v, want %v (%v)", doc, got, want, err)
+		}
+	})
+	doc, err := wire.EncodeTerms(nil)
+	require.NoError(t, err)
+	require.Equal(t, "{}", string(doc))
+}
+
+// An etag tells every change of what is kept, and two that share out one text otherwise.
+func TestPartnerEtagTellsEveryChange(t *testing.T) {
+	etags := map[string]string{}
+	for name, change := range map[string]func(*store.Partner){
+		"none":    func(*store.Partner) {},
+		"id":      func(p *store.Partner) { p.ID = "quillmere" },
+		"title":   func(p *store.Partner) { p.Title = "Quillmere Displays" },
+		"shared":  func(p *store.Partner) { p.ID, p.Title = "tamsin-rowT", "amsin Row Events" },
+		"terms":   func(p *store.Partner) { p.Terms = []byte("{}") },
+		"closed":  func(p *store.Partner) { p.Closed = true },
+		"version": func(p *store.Partner) { p.Version++ },
+		"time":    func(p *store.Partner) { p.At = p.At.Add(time.Microsecond) },
+	} {
+		p := tamsinRow()
+		change(&p)
+		etag := wire.PartnerEtag(p)
+		require.Empty(t, etags[etag], "%s has the etag of %s", name, etags[etag])
+		etags[etag] = name
+		version, ok := wire.PartnerVersion(etag)
+		require.True(t, ok, etag)
+		require.Equal(t, p.Version, version)
+	}
+	zoned := tamsinRow()
+	zoned.At = zoned.At.UTC()
+	require.Equal(t, wire.PartnerEtag(tamsinRow()), wire.PartnerEtag(zoned), "the zone says nothing")
+}
+
+// SHA-256 (FIPS 180-4) as the standard library has it, over lengths of eight bytes, the most significant first, and parts.
+func TestPartnerEtagByHand(t *testing.T) {
+	sum := sha256.Sum256([]byte("\x00\x00\x00\x00\x00\x00\x00\x01a" + "\x00\x00\x00\x00\x00\x00\x00\x01b" + "\x00\x00\x00\x00\x00\x00\x00\x02{}" +
+		"\x00\x00\x00\x00\x00\x00\x00\x05false" + "\x00\x00\x00\x00\x00\x00\x00\x00"))
+	got := wire.PartnerEtag(store.Partner{ID: "a", Title: "b", Terms: []byte("{}"), Version: 12})
+	require.Equal(t, "12-"+hex.EncodeToString(sum[:4]), got)
+}
+
+func TestPartnerVersionTakesNoOtherText(t *testing.T) {
+	for _, text := range []string{
+		"", "3", "3-", "-5f2c01ab", "0-5f2c01ab", "-3-5f2c01ab", "+3-5f2c01ab", "03-5f2c01ab", "3-5F2C01AB", "3-5f2c01a", "3-5f2c01abc", "3-5f2c01ag",
+		"3 -5f2c01ab", "3-5f2c01ab ", `"3-5f2c01ab"`, "3-5f2c-1ab", "99999999999999999999-5f2c01ab", "1e1-5f2c01ab", "٣-5f2c01ab", "3-5f2c01é",
+	} {
+		version, ok := wire.PartnerVersion(text)
+		require.False(t, ok, "%q", text)
+		require.Zero(t, version)
+	}
+}
+
+func FuzzPartnerVersion(f *testing.F) {
+	for _, text := range []string{"3-5f2c01ab", "0-5f2c01ab", "+1-00000000", "1-", "-", "12-0123456789"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		version, ok := wire.PartnerVersion(text)
+		etag := wire.PartnerEtag(store.Partner{Version: version})
+		if ok != (len(text) == len(etag) && version > 0 && strings.HasPrefix(text, etag[:len(etag)-8])) {
+			t.Fatalf("%q: %d, %t", text, version, ok)
+		}
+	})
+}
+
+func TestKeyGoesOutWithoutItsSecret(t *testing.T) {
+	at := func(day int) time.Time { return time.Date(2027, 3, day, 9, 0, 0, 0, time.FixedZone("", -3600)) }
+	kept := store.Key{
+		ID: "aaaaaaaaaaaaaaaa", Owner: "quillmere", Title: "till", Scopes: []string{"read", "write"}, Digest: sha256.Sum256([]byte("x")),
+		Made: at(1), Expires: at(2), Revoked: at(3), Used: at(4),
+	}
+	require.True(t, proto.Equal(&mouldwrightv1.Key{
+		Name: "keys/aaaaaaaaaaaaaaaa", Title: "till", Partner: "partners/quillmere", Scope: mouldwrightv1.Scope_SCOPE_WRITE,
+		CreateTime: "2027-03-01T10:00:00Z", ExpireTime: "2027-03-02T10:00:00Z", RevokeTime: "2027-03-03T10:00:00Z", LastUseTime: "2027-03-04T10:00:00Z",
+	}, wire.Key(kept)))
+	require.True(t, proto.Equal(&mouldwrightv1.Key{Name: "keys/b"}, wire.Key(store.Key{ID: "b"})), "the studio's, never used, opens nothing")
+}
+
+func TestKeyHasItsHighestScope(t *testing.T) {
+	for names, want := range map[string]mouldwrightv1.Scope{
+		"":                 mouldwrightv1.Scope_SCOPE_UNSPECIFIED,
+		"everything":       mouldwrightv1.Scope_SCOPE_UNSPECIFIED,
+		"read":             mouldwrightv1.Scope_SCOPE_READ,
+		"write,read":       mouldwrightv1.Scope_SCOPE_WRITE,
+		"admin":            mouldwrightv1.Scope_SCOPE_ADMIN,
+		"read,admin,write": mouldwrightv1.Scope_SCOPE_ADMIN,
+		"read,READ,x":      mouldwrightv1.Scope_SCOPE_READ,
+	} {
+		require.Equal(t, want, wire.Key(store.Key{Scopes: strings.Split(names, ",")}).GetScope(), names)
+	}
+}
