@@ -38,7 +38,7 @@ func (p *places) admit(ctx context.Context, request any, _ *grpc.UnaryServerInfo
 // reckons reports whether an RPC takes more than looking something up.
 func reckons(request any) bool {
 	switch request.(type) {
-	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest,
+	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest, *mouldwrightv1.CreateRateBookRequest, *mouldwrightv1.RecomputeQuoteRequest,
 		*mouldwrightv1.CreateMeshRequest, *mouldwrightv1.GetMeshRequest, *mouldwrightv1.MeasureMeshRequest, *mouldwrightv1.CompareMeshesRequest, *mouldwrightv1.GetMeshPictureRequest:
 		return true
 	default:
