@@ -8,7 +8,6 @@ import (
 	"math/rand/v2"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
 
@@ -63,7 +62,7 @@ func (s *Store) Close() error {
 func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
 	var err error
 	for n := range tries {
-		err = s.within(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, func(tx *rows.Tx) error { return rows.Run(tx, do) })
+		err = s.within(ctx, "BEGIN ISOLATION LEVEL READ COMMITTED", func(tx *rows.Tx) error { return rows.Run(tx, do) })
 		if !brokenOff(err) {
 			return err
 		}
@@ -87,55 +86,18 @@ func pause(ctx context.Context, n int) error {
 
 // View runs a function whose reads all see the same moment.
 func (s *Store) View(ctx context.Context, do func(store.Reader) error) error {
-	return s.within(ctx, pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, func(tx *rows.Tx) error { return do(tx) })
+	return s.within(ctx, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", func(tx *rows.Tx) error { return rows.Look(tx, do) })
 }
 
-func (s *Store) within(ctx context.Context, options pgx.TxOptions, do func(*rows.Tx) error) error {
-	tx, err := s.pool.BeginTx(ctx, options)
+func (s *Store) within(ctx context.Context, begin string, do func(*rows.Tx) error) error {
+	conn, err := s.pool.Acquire(ctx)
 	if err != nil {
 		return meaning(ctx, err)
 	}
-	defer func() { _ = tx.Rollback(context.WithoutCancel(ctx)) }() // after a commit it does nothing; after a failure there is nothing to add
-	if err := do(rows.For(ctx, querier{tx}, rows.Locks{Change: " FOR UPDATE", Refer: " FOR KEY SHARE"})); err != nil {
-		return err
-	}
-	return meaning(ctx, tx.Commit(ctx))
-}
-
-// querier runs the rows' statements in a transaction.
-type querier struct{ tx pgx.Tx }
-
-// Exec sends statements together: what waits for a row's lock waits the shorter, the fewer
-// times its holder waits for answers.
-func (q querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int64, error) {
-	var batch pgx.Batch
-	for _, s := range statements {
-		batch.Queue(s.SQL, s.Args...)
-	}
-	answers := q.tx.SendBatch(ctx, &batch)
-	changed := make([]int64, len(statements))
-	for i := range changed {
-		tag, err := answers.Exec()
-		if err != nil {
-			_ = answers.Close() // says the same again
-			return nil, meaning(ctx, err)
-		}
-		changed[i] = tag.RowsAffected()
-	}
-	return changed, meaning(ctx, answers.Close())
-}
-
-// Each calls row for each row of a query.
-func (q querier) Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error {
-	found, err := q.tx.Query(ctx, query, args...)
-	if err != nil {
-		return meaning(ctx, err)
-	}
-	defer found.Close()
-	for found.Next() {
-		if err := row(found.Scan); err != nil {
-			return err
-		}
-	}
-	return meaning(ctx, found.Err())
+	q := querier{conn: conn.Conn(), begin: begin}
+	defer func() {
+		q.rollback(ctx)
+		conn.Release() // and closed where it is not as it was
+	}()
+	return do(rows.For(ctx, &q, rows.Locks{Change: " FOR UPDATE", Refer: " FOR KEY SHARE"}))
 }

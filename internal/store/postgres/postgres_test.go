@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/store/migration"
 	"github.com/mouldwright/mouldwright/internal/store/postgres/postgrestest"
@@ -144,6 +145,38 @@ func TestTheDatabaseIsAway(t *testing.T) {
 func TestKilled(t *testing.T) {
 	address := postgrestest.Address(t, server)
 	storetest.Crash(t, address, func(t testing.TB) store.Store { return open(t, address) })
+}
+
+// Statements go out together with the end of the transaction: where one fails, it does not end
+// well, and the connection is as good as before.
+func TestWhatFailsAtTheEndIsNotKept(t *testing.T) {
+	s := fresh(t)
+	want := storetest.Fill(t, s)
+	for _, statement := range []string{
+		`CREATE FUNCTION no() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'no revision'; END; $$`,
+		`CREATE TRIGGER no BEFORE INSERT ON revisions EXECUTE FUNCTION no()`,
+	} {
+		if _, err := s.pool.Exec(t.Context(), statement); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for range 10 {
+		var q store.Quote
+		err := s.Update(t.Context(), func(tx store.Tx) (err error) {
+			q, err = tx.Create("", 2027, store.Content{RateBook: "2027-01"}, life.Mark{On: "2027-01-04"})
+			return err
+		})
+		if err == nil || !strings.Contains(err.Error(), "no revision") {
+			t.Errorf("got %v", err)
+		}
+		if got, wanted := q.Number.Serial, len(want)+1; got != wanted {
+			t.Errorf("number %d, want %d", got, wanted)
+		}
+	}
+	storetest.Holds(t, s, want)
+	if stats := s.pool.Stat(); stats.NewConnsCount() > int64(stats.MaxConns()) {
+		t.Errorf("%d connections were opened", stats.NewConnsCount())
+	}
 }
 
 // A database that breaks off every transaction is given up on in the end.

@@ -23,13 +23,11 @@ func (tx *Tx) addActual(number life.Number, document []byte, mark life.Mark, eye
 	}
 	a := store.Actual{By: mark.By, At: asKept(mark.At), Document: blob(document)}
 	_, err := tx.one(`SELECT COALESCE(MAX(step), 0) + 1 FROM actuals WHERE year = $1 AND serial = $2`, []any{number.Year, number.Serial}, []any{&a.Step})
-	if err == nil {
-		err = tx.exec(statement(`INSERT INTO actuals (year, serial, step, actor_kind, actor_name, at, document) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
-			number.Year, number.Serial, a.Step, a.By.Kind, a.By.Name, micros(a.At), a.Document))
-	}
 	if err != nil {
 		return store.Actual{}, err
 	}
+	tx.exec(statement(`INSERT INTO actuals (year, serial, step, actor_kind, actor_name, at, document) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		number.Year, number.Serial, a.Step, a.By.Kind, a.By.Name, micros(a.At), a.Document))
 	return a, nil
 }
 
@@ -52,7 +50,7 @@ func (tx *Tx) Actuals(number life.Number, after, limit int, eyes store.Eyes) ([]
 		return nil, nil
 	}
 	var actuals []store.Actual
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var a store.Actual
 		var at int64
 		err := scan(&a.Step, &a.By.Kind, &a.By.Name, &at, &a.Document)

@@ -87,7 +87,7 @@ func (tx *Tx) Enquiries(after store.Enquiry, limit int, eyes store.Eyes) ([]stor
 // enquiries reads what the rest of a query picks.
 func (tx *Tx) enquiries(rest string, args ...any) ([]store.Enquiry, error) {
 	var enquiries []store.Enquiry
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var e store.Enquiry
 		var until string
 		var at int64

@@ -73,7 +73,8 @@ func (tx *Tx) revokeKey(id string, at time.Time, eyes store.Eyes) (store.Key, er
 		return k, nil
 	}
 	k.Revoked = asKept(at)
-	return k, tx.exec(statement(`UPDATE keys SET revoked = $2 WHERE id = $1`, id, micros(at)))
+	tx.exec(statement(`UPDATE keys SET revoked = $2 WHERE id = $1`, id, micros(at)))
+	return k, nil
 }
 
 // UseKey notes when a key was last used.
@@ -128,7 +129,7 @@ func (tx *Tx) Keys(owner *string, after string, limit int, eyes store.Eyes) ([]s
 // keys reads what the rest of a query picks.
 func (tx *Tx) keys(rest string, args ...any) ([]store.Key, error) {
 	var keys []store.Key
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var k store.Key
 		var scopes string
 		var digest []byte

@@ -21,9 +21,7 @@ func (tx *Tx) keepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 		return store.Mesh{}, err
 	}
 	m.FileSum, m.Size, m.Reading, m.At = sumOf(m.File), len(m.File), blob(m.Reading), asKept(m.At)
-	if err := tx.inLine(m.Owner); err != nil {
-		return store.Mesh{}, err
-	}
+	tx.inLine(m.Owner)
 	kept, err := tx.MeshHead(m.Owner, m.Name, store.Studio())
 	switch {
 	case errors.Is(err, store.ErrNotFound):
@@ -45,8 +43,8 @@ func fitMesh(m store.Mesh) error {
 
 // inLine has those wait for each other who keep meshes of one owner, so that each sees how
 // much room the one before left.
-func (tx *Tx) inLine(owner string) error {
-	return tx.exec(statement(`INSERT INTO mesh_owners (owner) VALUES ($1) ON CONFLICT (owner) DO UPDATE SET owner = excluded.owner`, owner))
+func (tx *Tx) inLine(owner string) {
+	tx.exec(statement(`INSERT INTO mesh_owners (owner) VALUES ($1) ON CONFLICT (owner) DO UPDATE SET owner = excluded.owner`, owner))
 }
 
 func (tx *Tx) newMesh(m store.Mesh, most, room int) (store.Mesh, error) {
@@ -57,12 +55,10 @@ func (tx *Tx) newMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 	if err == nil {
 		err = tx.keepFile(m)
 	}
-	if err == nil {
-		err = tx.exec(statement(`INSERT INTO meshes (owner, name, sum, room, at) VALUES ($1, $2, $3, $4, $5)`, m.Owner, m.Name, m.Sum, m.Room, micros(m.At)))
-	}
 	if err != nil {
 		return store.Mesh{}, err
 	}
+	tx.exec(statement(`INSERT INTO meshes (owner, name, sum, room, at) VALUES ($1, $2, $3, $4, $5)`, m.Owner, m.Name, m.Sum, m.Room, micros(m.At)))
 	m.File = nil
 	return m, nil
 }
@@ -170,7 +166,7 @@ func (tx *Tx) Meshes(owner, after string, limit int, eyes store.Eyes) ([]store.M
 // meshes reads those of an owner for which a condition on their names holds.
 func (tx *Tx) meshes(condition, owner, name string) ([]store.Mesh, error) {
 	var meshes []store.Mesh
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		m := store.Mesh{Owner: owner}
 		var at int64
 		err := scan(&m.Name, &m.Sum, &m.Room, &at, &m.FileSum, &m.Format, &m.Reading, &m.Size)

@@ -54,11 +54,8 @@ func (tx *Tx) changePartner(p store.Partner, version int) (store.Partner, error)
 		return store.Partner{}, fmt.Errorf("%w: the versions of partner %s are used up", store.ErrUnfit, p.ID)
 	}
 	p.Version, p.Terms, p.At = kept.Version+1, blob(p.Terms), kept.At
-	err = tx.exec(statement(`UPDATE partners SET title = $2, terms = $3, closed = $4, version = $5 WHERE id = $1`,
+	tx.exec(statement(`UPDATE partners SET title = $2, terms = $3, closed = $4, version = $5 WHERE id = $1`,
 		p.ID, p.Title, p.Terms, flag(p.Closed), p.Version))
-	if err != nil {
-		return store.Partner{}, err
-	}
 	return p, nil
 }
 
@@ -98,7 +95,7 @@ func (tx *Tx) Partners(after string, limit int, eyes store.Eyes) ([]store.Partne
 // partners reads those for which a condition holds.
 func (tx *Tx) partners(condition string, args ...any) ([]store.Partner, error) {
 	var partners []store.Partner
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var p store.Partner
 		var closed int
 		var at int64

@@ -23,10 +23,10 @@ func (tx *Tx) create(owner string, year int, content store.Content, mark life.Ma
 	if year < 1 || year > life.LastYear {
 		return store.Quote{}, fmt.Errorf("%w: there are no numbers of the year %d", store.ErrUnfit, year)
 	}
-	if err := tx.referred(content); err != nil {
+	if err := tx.meshed(content.Meshes); err != nil {
 		return store.Quote{}, err
 	}
-	number, err := tx.next(year)
+	number, err := tx.next(year, content.RateBook)
 	if err != nil {
 		return store.Quote{}, err
 	}
@@ -35,7 +35,9 @@ func (tx *Tx) create(owner string, year int, content store.Content, mark life.Ma
 		return store.Quote{}, err
 	}
 	q := store.Quote{Quote: made, Owner: owner}
-	return q, tx.exec(append([]Statement{opened(q, content.Summary)}, step(life.Quote{}, made, content)...)...)
+	tx.exec(opened(q, content.Summary))
+	tx.exec(step(life.Quote{}, made, content)...)
+	return q, nil
 }
 
 func opened(q store.Quote, s store.Summary) Statement {
@@ -45,24 +47,23 @@ func opened(q store.Quote, s store.Summary) Statement {
 		s.Title, s.Client, s.Reference, s.Currency, s.Net)
 }
 
-// referred holds that what content refers to is kept, and will be when it is written.
-func (tx *Tx) referred(c store.Content) error {
-	if err := tx.booked(c.RateBook); err != nil {
-		return err
-	}
-	return tx.meshed(c.Meshes)
-}
-
-// next takes the next number of a year. The row stays locked until the transaction ends, and
-// goes back with it where it fails: so numbers have neither gaps nor repeats.
-func (tx *Tx) next(year int) (life.Number, error) {
+// next takes the next number of a year, where the rate book revision is kept. The row stays
+// locked until the transaction ends, and goes back with it where it fails: so numbers have
+// neither gaps nor repeats.
+func (tx *Tx) next(year int, book string) (life.Number, error) {
 	number := life.Number{Year: year}
-	_, err := tx.one(`INSERT INTO serials (year, last) VALUES ($1, 1)
-		ON CONFLICT (year) DO UPDATE SET last = serials.last + 1 RETURNING last`, []any{year}, []any{&number.Serial})
-	if err == nil && !number.Valid() {
-		err = fmt.Errorf("%w: the numbers of %d are used up", store.ErrUnfit, year)
+	found, err := tx.one(`INSERT INTO serials (year, last)
+		SELECT CAST($1 AS INTEGER), 1 WHERE EXISTS (SELECT 1 FROM rate_books WHERE revision = $2)
+		ON CONFLICT (year) DO UPDATE SET last = serials.last + 1 RETURNING last`, []any{year, book}, []any{&number.Serial})
+	switch {
+	case err != nil:
+		return life.Number{}, err
+	case !found:
+		return life.Number{}, unbooked(book)
+	case !number.Valid():
+		return life.Number{}, fmt.Errorf("%w: the numbers of %d are used up", store.ErrUnfit, year)
 	}
-	return number, err
+	return number, nil
 }
 
 // moment is a mark as it is kept.
@@ -93,7 +94,9 @@ func (tx *Tx) change(number life.Number, etag string, eyes store.Eyes, change li
 		return store.Quote{}, err
 	}
 	if change.Act != life.Revising {
-		return q, tx.exec(append([]Statement{moved(q)}, step(before, q.Quote, content)...)...)
+		tx.exec(moved(q))
+		tx.exec(step(before, q.Quote, content)...)
+		return q, nil
 	}
 	return q, tx.revise(before, q, content)
 }
@@ -107,9 +110,8 @@ func (tx *Tx) revise(before life.Quote, q store.Quote, content store.Content) er
 			return err
 		}
 	}
-	if err := tx.exec(append([]Statement{revised(q, content.Summary)}, step(before, q.Quote, content)...)...); err != nil {
-		return err
-	}
+	tx.exec(revised(q, content.Summary))
+	tx.exec(step(before, q.Quote, content)...)
 	return tx.sweep(let...)
 }
 
@@ -136,7 +138,10 @@ func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Ma
 		return err
 	}
 	change.Sum = content.Sum()
-	return tx.referred(content)
+	if err := tx.booked(content.RateBook); err != nil {
+		return err
+	}
+	return tx.meshed(content.Meshes)
 }
 
 // step writes what a change did: the last entry of the history, and the revisions that differ.
@@ -187,16 +192,11 @@ func (tx *Tx) Quote(number life.Number, eyes store.Eyes) (store.Quote, error) {
 	return tx.quote(number, eyes, "")
 }
 
-func noQuote(number life.Number) error { return fmt.Errorf("quote %s: %w", number, store.ErrNotFound) }
-
 // quote reads the history and lives it again, so that what is answered and what is in the
 // history cannot differ.
 func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Quote, error) {
-	owner, etag, err := tx.seen(number, eyes, locked)
-	if err != nil {
-		return store.Quote{}, err
-	}
-	history, err := tx.history(number)
+	var history []life.Entry
+	owner, etag, err := tx.seen(number, eyes, locked, lived(number, &history))
 	if err != nil {
 		return store.Quote{}, err
 	}
@@ -210,62 +210,62 @@ func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Q
 	return store.Quote{Quote: q, Owner: owner}, nil
 }
 
-// seen holds that there is a quote and that the eyes may see it.
-func (tx *Tx) seen(number life.Number, eyes store.Eyes, locked string) (owner, etag string, err error) {
-	found := false
-	if number.Valid() {
-		found, err = tx.one(`SELECT owner, etag FROM quotes WHERE year = $1 AND serial = $2`+locked,
-			[]any{number.Year, number.Serial}, []any{&owner, &etag})
+// seen holds that there is a quote and that the eyes may see it, and runs further queries. They
+// see what those did that a lock was waited for.
+func (tx *Tx) seen(number life.Number, eyes store.Eyes, locked string, further ...Query) (owner, etag string, err error) {
+	if !number.Valid() {
+		return "", "", noQuote(number)
 	}
+	found := false
+	head := one(&found, []any{&owner, &etag}, `SELECT owner, etag FROM quotes WHERE year = $1 AND serial = $2`+locked, number.Year, number.Serial)
+	err = tx.ask(append([]Query{head}, further...)...)
 	if err == nil && (!found || !eyes.Sees(owner)) {
 		err = noQuote(number)
 	}
 	return owner, etag, err
 }
 
-func (tx *Tx) history(n life.Number) ([]life.Entry, error) {
-	var history []life.Entry
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
-		var act, sum, until, kind, name, on string
-		var revision int
-		var at int64
-		err := scan(&act, &revision, &sum, &until, &kind, &name, &at, &on)
-		history = append(history, life.Entry{
-			Change:   life.Change{Act: life.Act(act), Sum: sum, ValidUntil: life.Day(until)},
-			Revision: revision,
-			Mark:     life.Mark{By: life.Actor{Kind: kind, Name: name}, At: time.UnixMicro(at).UTC(), On: life.Day(on)},
-		})
-		return err
-	}, `SELECT act, revision, sum, valid_until, actor_kind, actor_name, at, on_day FROM history
-		WHERE year = $1 AND serial = $2 ORDER BY step`, n.Year, n.Serial)
-	return history, err
+func noQuote(number life.Number) error { return fmt.Errorf("quote %s: %w", number, store.ErrNotFound) }
+
+// lived reads a quote's history.
+func lived(n life.Number, history *[]life.Entry) Query {
+	return Query{
+		Statement: statement(`SELECT act, revision, sum, valid_until, actor_kind, actor_name, at, on_day FROM history
+			WHERE year = $1 AND serial = $2 ORDER BY step`, n.Year, n.Serial),
+		Row: func(scan func(...any) error) error {
+			var act, sum, until, kind, name, on string
+			var revision int
+			var at int64
+			err := scan(&act, &revision, &sum, &until, &kind, &name, &at, &on)
+			*history = append(*history, life.Entry{
+				Change:   life.Change{Act: life.Act(act), Sum: sum, ValidUntil: life.Day(until)},
+				Revision: revision,
+				Mark:     life.Mark{By: life.Actor{Kind: kind, Name: name}, At: time.UnixMicro(at).UTC(), On: life.Day(on)},
+			})
+			return err
+		},
+	}
 }
 
 // Content returns what a revision holds.
 func (tx *Tx) Content(number life.Number, revision int, eyes store.Eyes) (store.Content, error) {
-	_, _, err := tx.seen(number, eyes, "")
-	if err != nil {
-		return store.Content{}, err
+	if revision < 1 || revision > math.MaxInt32 {
+		revision = 0 // which none has, and every engine takes
 	}
 	var c store.Content
 	var sum string
 	found := false
-	if revision > 0 && revision <= math.MaxInt32 {
-		found, err = tx.one(`SELECT brief, rate_book, engine, fingerprint, document, sum FROM revisions
-		WHERE year = $1 AND serial = $2 AND revision = $3`, []any{number.Year, number.Serial, revision},
-			[]any{&c.Brief, &c.RateBook, &c.Engine, &c.Fingerprint, &c.Document, &sum})
-	}
+	held := one(&found, []any{&c.Brief, &c.RateBook, &c.Engine, &c.Fingerprint, &c.Document, &sum},
+		`SELECT brief, rate_book, engine, fingerprint, document, sum FROM revisions WHERE year = $1 AND serial = $2 AND revision = $3`,
+		number.Year, number.Serial, revision)
+	_, _, err := tx.seen(number, eyes, "", held, refs(number, revision, &c.Meshes))
 	switch {
 	case err != nil:
 		return store.Content{}, err
 	case !found:
 		return store.Content{}, fmt.Errorf("revision %d of quote %s: %w", revision, number, store.ErrNotFound)
-	}
-	if c.Meshes, err = tx.refs(number, revision); err == nil && c.Sum() != sum {
-		err = fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
-	}
-	if err != nil {
-		return store.Content{}, err
+	case c.Sum() != sum:
+		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
 	}
 	return c, nil
 }
@@ -277,7 +277,7 @@ func (tx *Tx) Quotes(by store.Filter, after life.Number, limit int, eyes store.E
 		return nil, nil
 	}
 	var heads []store.Head
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var h store.Head
 		var state, until string
 		var created int64

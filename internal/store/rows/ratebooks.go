@@ -80,7 +80,7 @@ func (tx *Tx) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]sto
 		w.and("(at, revision) < (?, ?)", after.At.UnixMicro(), after.Revision)
 	}
 	var books []store.RateBook
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var book store.RateBook
 		var at int64
 		err := scan(&book.Revision, &book.Sum, &at)

@@ -23,7 +23,7 @@ func (tx *Tx) meshed(meshes []store.MeshRef) error {
 	if len(missing) == 0 {
 		return nil
 	}
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var sum string
 		err := scan(&sum)
 		missing = slices.DeleteFunc(missing, func(s string) bool { return s == sum })
@@ -46,22 +46,23 @@ func refer(n life.Number, r life.Revision, meshes []store.MeshRef) []Statement {
 }
 
 // refs reads which meshes a revision was priced with.
-func (tx *Tx) refs(n life.Number, revision int) ([]store.MeshRef, error) {
-	var meshes []store.MeshRef
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
-		var m store.MeshRef
-		err := scan(&m.Name, &m.Sum)
-		meshes = append(meshes, m)
-		return err
-	}, `SELECT name, sum FROM revision_meshes WHERE year = $1 AND serial = $2 AND revision = $3 ORDER BY name`, n.Year, n.Serial, revision)
-	return meshes, err
+func refs(n life.Number, revision int, meshes *[]store.MeshRef) Query {
+	return Query{
+		Statement: statement(`SELECT name, sum FROM revision_meshes WHERE year = $1 AND serial = $2 AND revision = $3 ORDER BY name`, n.Year, n.Serial, revision),
+		Row: func(scan func(...any) error) error {
+			var m store.MeshRef
+			err := scan(&m.Name, &m.Sum)
+			*meshes = append(*meshes, m)
+			return err
+		},
+	}
 }
 
 // let forgets which meshes a draft was priced with, and returns their sums, each once and in
 // one order.
 func (tx *Tx) let(n life.Number, draft life.Revision) ([]string, error) {
 	var sums []string
-	err := tx.q.Each(tx.ctx, func(scan func(...any) error) error {
+	err := tx.each(func(scan func(...any) error) error {
 		var sum string
 		err := scan(&sum)
 		sums = append(sums, sum)

@@ -53,8 +53,8 @@ func (tx *Tx) again(r store.Request, at time.Time, patience time.Duration) (stor
 	}
 	claim.Attempt++
 	claim.Answer = nil
-	return claim, tx.exec(statement(`UPDATE requests SET attempt = $3, claimed_at = $4 WHERE caller = $1 AND id = $2`,
-		r.Caller, r.ID, claim.Attempt, at.UnixMicro()))
+	tx.exec(statement(`UPDATE requests SET attempt = $3, claimed_at = $4 WHERE caller = $1 AND id = $2`, r.Caller, r.ID, claim.Attempt, at.UnixMicro()))
+	return claim, nil
 }
 
 // Finish keeps the answer of a claim.

@@ -16,19 +16,29 @@ import (
 )
 
 // Querier is one transaction of an engine. Its parameters are written $1, $2, and its
-// errors wrap those of package store, where they mean one.
+// errors wrap those of package store, where they mean one. What waits for a row's lock waits
+// the shorter, the fewer times its holder waits for answers: so each method takes several
+// statements, and sends them in one go where that is faster.
 type Querier interface {
-	// Exec runs statements, in one go where that is faster, and says how many rows each changed.
+	// Exec runs statements, and says how many rows each changed.
 	Exec(ctx context.Context, statements ...Statement) (changed []int64, err error)
-	// Each runs a query and calls row for each of its rows. The row may be scanned into
-	// *int, *int64, *string and *[]byte.
-	Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error
+	// Each runs queries one after the other.
+	Each(ctx context.Context, queries ...Query) error
+	// Commit runs statements that change one row each, and keeps all that was written.
+	Commit(ctx context.Context, statements ...Statement) error
 }
 
 // Statement is a statement with its parameters.
 type Statement struct {
 	SQL  string
 	Args []any
+}
+
+// Query is a statement whose rows are asked for. Row is called for each, which may be scanned
+// into *int, *int64, *string and *[]byte.
+type Query struct {
+	Statement
+	Row func(scan func(...any) error) error
 }
 
 func statement(sql string, args ...any) Statement { return Statement{SQL: sql, Args: args} }
@@ -38,6 +48,7 @@ type Tx struct {
 	ctx    context.Context // of the transaction, which ends with it
 	q      Querier
 	locks  Locks
+	later  []Statement // change one row each, and need not be run before something is asked
 	doomed error
 }
 
@@ -53,16 +64,24 @@ func For(ctx context.Context, q Querier, locks Locks) *Tx {
 	return &Tx{ctx: ctx, q: q, locks: locks}
 }
 
-// Doomed returns why the transaction may not be kept, if so: a write in it failed. One engine
-// would refuse by itself to go on, and the other would not.
-func (tx *Tx) Doomed() error { return tx.doomed }
-
-// Run does work in a transaction and says whether it may be kept.
+// Run does work in a transaction and keeps it, unless a write in it failed: one engine would
+// refuse by itself to go on, and the other would not.
 func Run(tx *Tx, do func(store.Tx) error) error {
 	if err := do(tx); err != nil {
 		return err
 	}
-	return tx.Doomed()
+	if tx.doomed != nil {
+		return tx.doomed
+	}
+	return tx.q.Commit(tx.ctx, tx.later...)
+}
+
+// Look reads in a transaction.
+func Look(tx *Tx, do func(store.Reader) error) error {
+	if err := do(tx); err != nil {
+		return err
+	}
+	return tx.q.Commit(tx.ctx)
 }
 
 // write notes that a write failed.
@@ -73,39 +92,72 @@ func (tx *Tx) write(err error) error {
 	return err
 }
 
-// exec runs statements that change one row each.
-func (tx *Tx) exec(statements ...Statement) error {
-	changed, err := tx.q.Exec(tx.ctx, statements...)
-	for _, n := range changed {
-		if err == nil && n != 1 {
-			err = fmt.Errorf("%d rows changed where one was meant", n)
-		}
-	}
-	return err
-}
+// exec has statements run that change one row each, at the latest when all is kept.
+func (tx *Tx) exec(statements ...Statement) { tx.later = append(tx.later, statements...) }
 
 // try runs a statement that changes one row or none.
 func (tx *Tx) try(sql string, args ...any) (done bool, err error) {
-	changed, err := tx.q.Exec(tx.ctx, statement(sql, args...))
-	return err == nil && changed[0] > 0, err
+	n, err := tx.count(sql, args...)
+	return n > 0, err
 }
 
-// count runs a statement that changes any number of rows.
+// count runs a statement that changes any number of rows, after those that were put off.
 func (tx *Tx) count(sql string, args ...any) (int, error) {
-	changed, err := tx.q.Exec(tx.ctx, statement(sql, args...))
-	if err != nil {
-		return 0, err
+	before := tx.later
+	tx.later = nil
+	changed, err := tx.q.Exec(tx.ctx, append(before, statement(sql, args...))...)
+	if err == nil {
+		err = OneEach(changed[:len(before)])
 	}
-	return int(changed[0]), nil
+	if err != nil {
+		return 0, tx.write(err)
+	}
+	return int(changed[len(before)]), nil
+}
+
+// OneEach holds that statements that were to change one row each did.
+func OneEach(changed []int64) error {
+	for _, n := range changed {
+		if n != 1 {
+			return fmt.Errorf("%d rows changed where one was meant", n)
+		}
+	}
+	return nil
+}
+
+// ask runs queries, after what was put off.
+func (tx *Tx) ask(queries ...Query) error {
+	if before := tx.later; len(before) > 0 {
+		tx.later = nil
+		changed, err := tx.q.Exec(tx.ctx, before...)
+		if err == nil {
+			err = OneEach(changed)
+		}
+		if err != nil {
+			return tx.write(err)
+		}
+	}
+	return tx.q.Each(tx.ctx, queries...)
+}
+
+// each runs a query and calls row for each of its rows.
+func (tx *Tx) each(row func(scan func(...any) error) error, sql string, args ...any) error {
+	return tx.ask(Query{Statement: statement(sql, args...), Row: row})
 }
 
 // one reads the one row of a query; found is false where there is none.
-func (tx *Tx) one(query string, args, into []any) (found bool, err error) {
-	err = tx.q.Each(tx.ctx, func(scan func(...any) error) error {
-		found = true
-		return scan(into...)
-	}, query, args...)
+func (tx *Tx) one(sql string, args, into []any) (found bool, err error) {
+	q := one(&found, into, sql, args...)
+	err = tx.ask(q)
 	return found, err
+}
+
+// one is a query of one row.
+func one(found *bool, into []any, sql string, args ...any) Query {
+	return Query{Statement: statement(sql, args...), Row: func(scan func(...any) error) error {
+		*found = true
+		return scan(into...)
+	}}
 }
 
 // where is a condition that is put together term by term.

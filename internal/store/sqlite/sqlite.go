@@ -82,7 +82,7 @@ func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
 // View runs a function whose reads all see the same moment.
 func (s *Store) View(ctx context.Context, do func(store.Reader) error) error {
 	// The driver begins a read-only transaction without taking a lock.
-	return within(ctx, s.reader, &sql.TxOptions{ReadOnly: true}, func(tx *rows.Tx) error { return do(tx) })
+	return within(ctx, s.reader, &sql.TxOptions{ReadOnly: true}, func(tx *rows.Tx) error { return rows.Look(tx, do) })
 }
 
 func within(ctx context.Context, db *sql.DB, options *sql.TxOptions, do func(*rows.Tx) error) error {
@@ -91,10 +91,7 @@ func within(ctx context.Context, db *sql.DB, options *sql.TxOptions, do func(*ro
 		return meaning(ctx, err)
 	}
 	defer func() { _ = tx.Rollback() }() // after a commit it does nothing; after a failure there is nothing to add
-	if err := do(rows.For(ctx, querier{tx}, rows.Locks{})); err != nil {
-		return err
-	}
-	return meaning(ctx, tx.Commit())
+	return do(rows.For(ctx, querier{tx}, rows.Locks{}))
 }
 
 // querier runs the rows' statements in a transaction.
@@ -115,17 +112,38 @@ func (q querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int6
 	return changed, nil
 }
 
-// Each calls row for each row of a query.
-func (q querier) Each(ctx context.Context, row func(scan func(...any) error) error, query string, args ...any) error {
-	found, err := q.tx.QueryContext(ctx, query, args...)
+// Each runs queries one after the other.
+func (q querier) Each(ctx context.Context, queries ...rows.Query) error {
+	for _, query := range queries {
+		if err := q.each(ctx, query); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (q querier) each(ctx context.Context, query rows.Query) error {
+	found, err := q.tx.QueryContext(ctx, query.SQL, query.Args...)
 	if err != nil {
 		return meaning(ctx, err)
 	}
 	defer func() { _ = found.Close() }() // what went wrong is in Err
 	for found.Next() {
-		if err := row(found.Scan); err != nil {
+		if err := query.Row(found.Scan); err != nil {
 			return err
 		}
 	}
 	return meaning(ctx, found.Err())
+}
+
+// Commit runs statements and keeps all that was written.
+func (q querier) Commit(ctx context.Context, statements ...rows.Statement) error {
+	changed, err := q.Exec(ctx, statements...)
+	if err == nil {
+		err = rows.OneEach(changed)
+	}
+	if err != nil {
+		return err
+	}
+	return meaning(ctx, q.tx.Commit())
 }

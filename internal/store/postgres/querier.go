@@ -1,0 +1,135 @@
+package postgres
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	"github.com/mouldwright/mouldwright/internal/store/rows"
+)
+
+// querier is one transaction. What waits for answers holds locks meanwhile, so statements go
+// out together: the beginning with the first, the end with the last.
+type querier struct {
+	conn  *pgx.Conn
+	begin string // what the transaction begins with; empty once it has
+}
+
+// send sends what is queued, after the beginning where that is due.
+func (q *querier) send(ctx context.Context, queued *pgx.Batch) (pgx.BatchResults, error) {
+	if q.begin == "" {
+		return q.conn.SendBatch(ctx, queued), nil
+	}
+	first := &pgx.Batch{QueuedQueries: append([]*pgx.QueuedQuery{{SQL: q.begin}}, queued.QueuedQueries...)}
+	q.begin = ""
+	answers := q.conn.SendBatch(ctx, first)
+	if _, err := answers.Exec(); err != nil {
+		_ = answers.Close() // says the same again
+		return nil, meaning(ctx, err)
+	}
+	return answers, nil
+}
+
+func batch(statements []rows.Statement) *pgx.Batch {
+	var queued pgx.Batch
+	for _, s := range statements {
+		queued.Queue(s.SQL, s.Args...)
+	}
+	return &queued
+}
+
+// Exec runs statements.
+func (q *querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int64, error) {
+	answers, err := q.send(ctx, batch(statements))
+	if err != nil {
+		return nil, err
+	}
+	changed := make([]int64, len(statements))
+	for i := range changed {
+		tag, err := answers.Exec()
+		if err != nil {
+			_ = answers.Close() // says the same again
+			return nil, meaning(ctx, err)
+		}
+		changed[i] = tag.RowsAffected()
+	}
+	return changed, meaning(ctx, answers.Close())
+}
+
+// Commit runs statements and keeps all that was written. PostgreSQL reads nothing further of
+// what was sent together once a statement failed, so it does not come to the end then. Whether
+// each changed one row is known only afterwards; they are rows that are new or locked.
+func (q *querier) Commit(ctx context.Context, statements ...rows.Statement) error {
+	if q.begin != "" && len(statements) == 0 {
+		return nil // nothing was asked
+	}
+	queued := batch(statements)
+	queued.Queue("COMMIT")
+	answers, err := q.send(ctx, queued)
+	if err != nil {
+		return err
+	}
+	changed := make([]int64, len(statements))
+	for i := range changed {
+		tag, err := answers.Exec()
+		if err != nil {
+			_ = answers.Close() // says the same again
+			return meaning(ctx, err)
+		}
+		changed[i] = tag.RowsAffected()
+	}
+	tag, err := answers.Exec()
+	if err == nil && tag.String() != "COMMIT" {
+		err = pgx.ErrTxCommitRollback
+	}
+	if closed := answers.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	return rows.OneEach(changed)
+}
+
+// rollback ends a transaction that was not kept.
+func (q *querier) rollback(ctx context.Context) {
+	const idle = 'I' // "ReadyForQuery" in PostgreSQL's manual: not in a transaction
+	if conn := q.conn.PgConn(); conn.IsClosed() || conn.TxStatus() == idle {
+		return
+	}
+	_, _ = q.conn.Exec(context.WithoutCancel(ctx), "ROLLBACK") // a connection that cannot is closed on its release
+}
+
+// Each runs queries.
+func (q *querier) Each(ctx context.Context, queries ...rows.Query) error {
+	var queued pgx.Batch
+	for _, query := range queries {
+		queued.Queue(query.SQL, query.Args...)
+	}
+	answers, err := q.send(ctx, &queued)
+	if err != nil {
+		return err
+	}
+	for _, query := range queries {
+		if err := each(ctx, answers, query); err != nil {
+			_ = answers.Close() // there is nothing to add
+			return err
+		}
+	}
+	return meaning(ctx, answers.Close())
+}
+
+func each(ctx context.Context, answers pgx.BatchResults, query rows.Query) error {
+	found, err := answers.Query()
+	if err != nil {
+		return meaning(ctx, err)
+	}
+	defer found.Close()
+	for found.Next() {
+		if err := query.Row(found.Scan); err != nil {
+			return err
+		}
+	}
+	found.Close()
+	return meaning(ctx, found.Err())
+}
