@@ -142,6 +142,23 @@ func TestTheDatabaseIsAway(t *testing.T) {
 	storetest.Holds(t, s, want)
 }
 
+func TestCrash(t *testing.T) {
+	if server == nil {
+		postgrestest.Address(t, server) // says why not
+	}
+	own, err := postgrestest.Start()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := own.Stop(); err != nil {
+			t.Error(err)
+		}
+	}()
+	address := postgrestest.Address(t, own)
+	storetest.Outage(t, own.Crash, own.Again, func(t testing.TB) store.Store { return open(t, address) })
+}
+
 func TestKilled(t *testing.T) {
 	address := postgrestest.Address(t, server)
 	storetest.Crash(t, address, func(t testing.TB) store.Store { return open(t, address) })

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"github.com/mouldwright/mouldwright/internal/store/rows"
 )
@@ -59,36 +60,56 @@ func (q *querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int
 // Commit runs statements and keeps all that was written. PostgreSQL reads nothing further of
 // what was sent together once a statement failed, so it does not come to the end then. Whether
 // each changed one row is known only afterwards; they are rows that are new or locked.
-func (q *querier) Commit(ctx context.Context, statements ...rows.Statement) error {
+func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.Statement) error {
 	if q.begin != "" && len(statements) == 0 {
 		return nil // nothing was asked
 	}
 	queued := batch(statements)
-	queued.Queue("COMMIT")
+	ending := []string{"COMMIT"}
+	if awaited {
+		ending = early()
+	}
+	for _, sql := range ending {
+		queued.Queue(sql)
+	}
 	answers, err := q.send(ctx, queued)
 	if err != nil {
 		return err
 	}
-	changed := make([]int64, len(statements))
-	for i := range changed {
-		tag, err := answers.Exec()
-		if err != nil {
-			_ = answers.Close() // says the same again
-			return meaning(ctx, err)
-		}
-		changed[i] = tag.RowsAffected()
+	changed, err := ended(answers, len(statements), ending)
+	if err = meaning(ctx, err); err != nil {
+		return err
 	}
-	tag, err := answers.Exec()
-	if err == nil && tag.String() != "COMMIT" {
-		err = pgx.ErrTxCommitRollback
+	return rows.OneEach(changed)
+}
+
+// early ends a transaction so that its locks are free before it is on the disk, and waits for
+// the disk afterwards: else new quotes would take their numbers one disk write after another,
+// where many fit into one. A message that is written to the log and committed as ever comes
+// after all that was committed before it ("Asynchronous Commit" in PostgreSQL's manual).
+// Nobody is told that a quote is kept before it is on the disk, and whoever writes after
+// having seen it waits for the disk as well; only a reader may for that moment see what a
+// crash of the database would undo.
+func early() []string {
+	return []string{"SET LOCAL synchronous_commit = off", "COMMIT", "SELECT pg_logical_emit_message(true, '', '')"}
+}
+
+// ended reads the answers to so many statements and to what ends the transaction.
+func ended(answers pgx.BatchResults, statements int, ending []string) (changed []int64, err error) {
+	for i := 0; err == nil && i < statements+len(ending); i++ {
+		var tag pgconn.CommandTag
+		tag, err = answers.Exec()
+		switch {
+		case i < statements:
+			changed = append(changed, tag.RowsAffected())
+		case err == nil && ending[i-statements] == "COMMIT" && tag.String() != "COMMIT":
+			err = pgx.ErrTxCommitRollback
+		}
 	}
 	if closed := answers.Close(); err == nil {
 		err = closed
 	}
-	if err != nil {
-		return meaning(ctx, err)
-	}
-	return rows.OneEach(changed)
+	return changed, err
 }
 
 // rollback ends a transaction that was not kept.

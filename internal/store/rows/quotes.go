@@ -52,6 +52,7 @@ func opened(q store.Quote, s store.Summary) Statement {
 // neither gaps nor repeats.
 func (tx *Tx) next(year int, book string) (life.Number, error) {
 	number := life.Number{Year: year}
+	tx.awaited = true
 	found, err := tx.one(`INSERT INTO serials (year, last)
 		SELECT CAST($1 AS INTEGER), 1 WHERE EXISTS (SELECT 1 FROM rate_books WHERE revision = $2)
 		ON CONFLICT (year) DO UPDATE SET last = serials.last + 1 RETURNING last`, []any{year, book}, []any{&number.Serial})

@@ -24,8 +24,10 @@ type Querier interface {
 	Exec(ctx context.Context, statements ...Statement) (changed []int64, err error)
 	// Each runs queries one after the other.
 	Each(ctx context.Context, queries ...Query) error
-	// Commit runs statements that change one row each, and keeps all that was written.
-	Commit(ctx context.Context, statements ...Statement) error
+	// Commit runs statements that change one row each, and keeps all that was written. It
+	// returns when that is on the disk. Where it is awaited, those who wait for its locks may
+	// go on before.
+	Commit(ctx context.Context, awaited bool, statements ...Statement) error
 }
 
 // Statement is a statement with its parameters.
@@ -45,11 +47,13 @@ func statement(sql string, args ...any) Statement { return Statement{SQL: sql, A
 
 // Tx is a transaction as the store knows it. It is used by one goroutine.
 type Tx struct {
-	ctx    context.Context // of the transaction, which ends with it
-	q      Querier
-	locks  Locks
-	later  []Statement // change one row each, and need not be run before something is asked
-	doomed error
+	ctx   context.Context // of the transaction, which ends with it
+	q     Querier
+	locks Locks
+	later []Statement // change one row each, and need not be run before something is asked
+
+	awaited bool // it holds the row of a year's numbers, for which every new quote waits
+	doomed  error
 }
 
 // Locks end a query whose rows are to stay as they are until the transaction ends, but for
@@ -73,7 +77,7 @@ func Run(tx *Tx, do func(store.Tx) error) error {
 	if tx.doomed != nil {
 		return tx.doomed
 	}
-	return tx.q.Commit(tx.ctx, tx.later...)
+	return tx.q.Commit(tx.ctx, tx.awaited, tx.later...)
 }
 
 // Look reads in a transaction.
@@ -81,7 +85,7 @@ func Look(tx *Tx, do func(store.Reader) error) error {
 	if err := do(tx); err != nil {
 		return err
 	}
-	return tx.q.Commit(tx.ctx)
+	return tx.q.Commit(tx.ctx, false)
 }
 
 // write notes that a write failed.

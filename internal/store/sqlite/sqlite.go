@@ -136,8 +136,9 @@ func (q querier) each(ctx context.Context, query rows.Query) error {
 	return meaning(ctx, found.Err())
 }
 
-// Commit runs statements and keeps all that was written.
-func (q querier) Commit(ctx context.Context, statements ...rows.Statement) error {
+// Commit runs statements and keeps all that was written. Nobody goes on before it is on the
+// disk: there is one writer.
+func (q querier) Commit(ctx context.Context, _ bool, statements ...rows.Statement) error {
 	changed, err := q.Exec(ctx, statements...)
 	if err == nil {
 		err = rows.OneEach(changed)

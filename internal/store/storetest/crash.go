@@ -82,6 +82,65 @@ func Crash(t *testing.T, address string, open Open) {
 	t.Logf("%d quotes were acknowledged before %d kills", len(acknowledged), kills)
 }
 
+// Outage has the database crash under eight writers at chance moments, again and again. What
+// was acknowledged is there each time, as it is where the writers are killed.
+func Outage(t *testing.T, crash, again func() error, open Open) {
+	t.Helper()
+	seed := rand.Uint64()
+	t.Logf("seed %d", seed)
+	random := rand.New(rand.NewPCG(seed, 0))
+	crashes := 6
+	if testing.Short() {
+		crashes = 2
+	}
+	withBook(t, open(t))
+	acknowledged := map[life.Number]int{}
+	for range crashes {
+		crashed(t, open(t), crash, 1+random.IntN(60), acknowledged)
+		if err := again(); err != nil {
+			t.Fatal(err)
+		}
+		survived(t, open(t), acknowledged)
+	}
+	t.Logf("%d quotes were acknowledged before %d crashes", len(acknowledged), crashes)
+}
+
+// crashed crashes the database once some writes were acknowledged.
+func crashed(t *testing.T, s store.Store, crash func() error, after int, acknowledged map[life.Number]int) {
+	t.Helper()
+	var mu sync.Mutex
+	enough := make(chan struct{})
+	say := func(q store.Quote) {
+		mu.Lock()
+		defer mu.Unlock()
+		acknowledged[q.Number] = max(acknowledged[q.Number], len(q.History))
+		if after--; after == 0 {
+			close(enough)
+		}
+	}
+	down := make(chan error, 1)
+	gaveUp := make(chan struct{})
+	go func() {
+		select {
+		case <-enough:
+		case <-gaveUp:
+		}
+		down <- crash()
+	}()
+	together(func(int) {
+		for {
+			if err := writeOne(t.Context(), s, say); err != nil {
+				fails(t, err, store.ErrUnavailable)
+				return
+			}
+		}
+	})
+	close(gaveUp)
+	if err := errors.Join(<-down, s.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // killed runs the program, notes what it says, and kills it after some lines and a moment.
 func killed(t *testing.T, address string, random *rand.Rand, acknowledged map[life.Number]int) {
 	t.Helper()

@@ -66,6 +66,10 @@ func (s *Server) Stop() error {
 // Stall stops the server but keeps what it holds.
 func (s *Server) Stall() error { return s.run("pg_ctl", "stop", "-m", "fast", "-D", s.data()) }
 
+// Crash ends the server as if its machine had stopped: what it had not written to files yet is
+// lost. Again has it recover.
+func (s *Server) Crash() error { return s.run("pg_ctl", "stop", "-m", "immediate", "-D", s.data()) }
+
 // Database makes another empty database, with further words to CREATE DATABASE, and returns
 // its address.
 func (s *Server) Database(ctx context.Context, words string) (string, error) {
