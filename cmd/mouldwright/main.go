@@ -1,5 +1,5 @@
 // Command mouldwright quotes bespoke fibreglass work: it prices a brief at the
-// command line, or serves the pricing engine over gRPC and REST.
+// command line, or serves the pricing engine over gRPC and REST and keeps quotes.
 package main
 
 import (
@@ -19,14 +19,22 @@ const usage = `Mouldwright quotes bespoke fibreglass (GRP) work: pattern, mould,
 Usage:
   mouldwright quote FILE          price a brief from a JSON file and print the itemised quote
   mouldwright measure FILE        measure a mesh at a scale and print a takeoff sheet
-  mouldwright serve               serve the engine over gRPC and REST on one port
+  mouldwright serve               serve the engine over gRPC and REST on one port, and keep quotes
+  mouldwright key create|list|revoke
+                                  the keys that callers of the service come with
+  mouldwright recompute NUMBER    prove that kept quotes still come out as they are kept; --all for every one
   mouldwright ratebook check FILE find every fault of a rate book
-  mouldwright ratebook export     print the demo rate book, to start your own from
+  mouldwright ratebook export     print the demo rate book, to start your own from, or with --store one that is kept
+  mouldwright ratebook import FILE
+                                  check a rate book and keep it in a store
+  mouldwright backup FILE         copy a store while it is in use
+  mouldwright restore FILE        make a new store of a backup
+  mouldwright migrate             bring a store to the newest version
 
 Give a command --help for its flags. Every flag can be set as an environment variable too:
 --rate-book is MOULDWRIGHT_RATE_BOOK. A flag given wins.
 
-The demo rate book is used where none is named; all of its figures are invented.
+The demo rate book is used where none is named or kept; all of its figures are invented.
 `
 
 func main() {
@@ -46,7 +54,8 @@ type program struct {
 var errUsage = errors.New("usage")
 
 // run carries a command out and returns the exit status: 0 for done, 1 for a
-// brief or rate book with faults or a failure, 2 for a wrong call.
+// brief or rate book with faults, a quote that does not come out as it is kept,
+// or a failure, 2 for a wrong call.
 func (p *program) run(ctx context.Context, args []string) int {
 	err := p.command(ctx, args)
 	switch {
@@ -65,15 +74,10 @@ func (p *program) command(ctx context.Context, args []string) error {
 	if len(args) > 0 {
 		name = args[0]
 	}
+	if do, ok := p.commands()[name]; ok {
+		return do(ctx, args[1:])
+	}
 	switch name {
-	case "quote":
-		return p.quote(args[1:])
-	case "measure":
-		return p.measure(args[1:])
-	case "serve":
-		return p.serve(ctx, args[1:])
-	case "ratebook":
-		return p.ratebook(args[1:])
 	case "help", "-h", "-help", "--help":
 		fmt.Fprint(p.stdout, usage)
 		return nil
@@ -81,6 +85,21 @@ func (p *program) command(ctx context.Context, args []string) error {
 		return p.misused("no command given\n\n" + usage)
 	default:
 		return p.misused(fmt.Sprintf("no command %q\n\n%s", name, usage))
+	}
+}
+
+// commands are what there is to do, by name.
+func (p *program) commands() map[string]func(context.Context, []string) error {
+	return map[string]func(context.Context, []string) error{
+		"quote":     func(_ context.Context, args []string) error { return p.quote(args) },
+		"measure":   func(_ context.Context, args []string) error { return p.measure(args) },
+		"serve":     p.serve,
+		"key":       p.key,
+		"recompute": p.recompute,
+		"ratebook":  p.ratebook,
+		"backup":    p.backup,
+		"restore":   p.restore,
+		"migrate":   p.migrate,
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
@@ -42,6 +43,7 @@ type Gate struct {
 
 	once  sync.Once
 	known *lru.Cache[string, record]
+	turn  atomic.Uint64 // goes up each time that all is forgotten
 	notes notes
 }
 
@@ -53,6 +55,7 @@ type record struct {
 	revoked bool
 	closed  bool      // its partner is
 	at      time.Time // when the finding began
+	turn    uint64    // of the gate then
 }
 
 // Authenticate tells who presents a key; who presents none is the public. A key that opens
@@ -86,8 +89,9 @@ func (g *Gate) open() {
 // recall gives what is known of a key, from the store where that is not fresh. The record's
 // time is the one before the store was asked: what it answers may be as old as that.
 func (g *Gate) recall(ctx context.Context, key Key, now time.Time) (record, error) {
+	turn := g.turn.Load() // before the store is asked, as the time is
 	known, ok := g.known.Get(key.ID())
-	if age := now.Sub(known.at); ok && age >= 0 && age < cmp.Or(g.Fresh, freshness) {
+	if age := now.Sub(known.at); ok && known.turn == turn && age >= 0 && age < cmp.Or(g.Fresh, freshness) {
 		if !key.Matches(known.digest) {
 			return record{}, refusal{WrongSecret}
 		}
@@ -97,9 +101,14 @@ func (g *Gate) recall(ctx context.Context, key Key, now time.Time) (record, erro
 	if err != nil {
 		return record{}, err
 	}
+	found.turn = turn
 	g.known.Add(key.ID(), found)
 	return found, nil
 }
+
+// Forget forgets what was found of all keys, and what is being found meanwhile: whoever calls
+// after it is told by what the store holds by then. It is for whoever has changed that.
+func (g *Gate) Forget() { g.turn.Add(1) }
 
 // find asks the store. A key that is not kept and one with another secret take the same steps:
 // one question, one comparison, nothing remembered.

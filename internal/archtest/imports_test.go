@@ -103,6 +103,7 @@ func house() map[string]floor {
 		"cmd/mouldwright":   command,
 
 		"internal/archtest":                    tool,
+		"internal/endurance":                   tool, // tests only
 		"internal/desk/desktest":               tool, // tests only
 		"internal/mesh/meshtest":               tool, // tests only
 		"internal/ratebook/ratebooktest":       tool, // tests only

@@ -43,6 +43,7 @@ type Case struct {
 	mu      sync.Mutex
 	current string // the revision in force
 	asOf    time.Time
+	turn    int // counts how often it was forgotten
 }
 
 // New returns a case of what a store keeps.
@@ -84,7 +85,7 @@ func (c *Case) Find(ctx context.Context, name string) (*desk.Book, error) {
 // inForce is the newest revision.
 func (c *Case) inForce(ctx context.Context) (string, error) {
 	c.mu.Lock()
-	revision, age := c.current, c.now().Sub(c.asOf)
+	revision, age, turn := c.current, c.now().Sub(c.asOf), c.turn
 	c.mu.Unlock()
 	if revision != "" && age >= 0 && age < fresh {
 		return revision, nil
@@ -101,14 +102,16 @@ func (c *Case) inForce(ctx context.Context) (string, error) {
 	if len(newest) == 0 {
 		return "", ErrNone
 	}
-	c.note(newest[0].Revision, asOf)
+	c.note(newest[0].Revision, asOf, turn)
 	return newest[0].Revision, nil
 }
 
-func (c *Case) note(revision string, asOf time.Time) {
+// note believes what was looked up, unless it was forgotten meanwhile: it may be what was
+// in force before.
+func (c *Case) note(revision string, asOf time.Time, turn int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if !asOf.Before(c.asOf) {
+	if turn == c.turn && !asOf.Before(c.asOf) {
 		c.current, c.asOf = revision, asOf
 	}
 }
@@ -127,7 +130,8 @@ func (c *Case) read(ctx context.Context, revision string) (*desk.Book, error) {
 	}
 	book, faults := desk.OpenBook(kept.Document, c.rules)
 	if err := faults.Err(); err != nil {
-		return nil, fmt.Errorf("rate book %s was usable when it was kept, and is not now: %w", revision, err)
+		// Not wrapped: they are no faults of whoever asks.
+		return nil, fmt.Errorf("rate book %s was usable when it was kept, and is not now: %v", revision, err) //nolint:errorlint // on purpose
 	}
 	c.open.Add(revision, book)
 	return book, nil
@@ -151,26 +155,44 @@ func (c *Case) missing(ctx context.Context, name string) error {
 	return &MissingError{Name: name, Known: known}
 }
 
-// Keep keeps a book as a new revision, which is the one in force from then on.
+// Keep keeps a book as a new revision, which is the one in force from then on, also where
+// the clock of whoever kept the last one was ahead. A revision that is kept is store.ErrTaken.
 func (c *Case) Keep(tx store.Tx, book *desk.Book) (store.RateBook, error) {
 	doc, err := wire.Encode(book.Document)
 	if err != nil {
 		return store.RateBook{}, err
 	}
-	return tx.AddRateBook(store.RateBook{Revision: book.Edition.Revision, Document: doc, At: c.now()})
+	last, err := tx.RateBooks(store.RateBook{}, 1, store.Studio())
+	if err != nil {
+		return store.RateBook{}, err
+	}
+	at := store.Moment(c.now())
+	if len(last) > 0 && !at.After(last[0].At) {
+		at = last[0].At.Add(time.Microsecond) // as fine as times are kept
+	}
+	return tx.AddRateBook(store.RateBook{Revision: book.Edition.Revision, Document: doc, At: at})
 }
 
-// Forget has the book in force looked up again.
+// Forget has the book in force looked up again. Who keeps a book calls it afterwards.
 func (c *Case) Forget() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.current = ""
+	c.turn++
 }
 
 // Begin keeps a book unless its revision is kept already. One that is kept with other
 // content is store.ErrTaken: a revision is never edited.
 func (c *Case) Begin(ctx context.Context, book *desk.Book) error {
 	defer c.Forget()
+	err := c.begin(ctx, book)
+	if errors.Is(err, store.ErrTaken) {
+		err = c.begin(ctx, book) // another server that began at the same time may have kept the same
+	}
+	return err
+}
+
+func (c *Case) begin(ctx context.Context, book *desk.Book) error {
 	return c.store.Update(ctx, func(tx store.Tx) error {
 		kept, err := tx.RateBook(book.Edition.Revision, store.Studio())
 		switch {

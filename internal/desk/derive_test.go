@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"github.com/mouldwright/mouldwright/internal/desk/desktest"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 )
 
@@ -13,7 +14,7 @@ func TestStepsLeadToWhatIsUsed(t *testing.T) {
 	book, _ := demoBook(t)
 	seen := map[string]bool{}
 	for seed := range uint64(200) {
-		b, err := book.Brief(newChance(book, seed).brief())
+		b, err := book.Brief(desktest.New(book, seed).Brief())
 		if err != nil {
 			t.Fatal(err)
 		}

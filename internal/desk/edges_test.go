@@ -10,6 +10,7 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
+	"github.com/mouldwright/mouldwright/internal/desk/desktest"
 )
 
 func halfBox(rimMM float64) *mouldwrightv1.Brief {
@@ -122,7 +123,7 @@ func TestAGelcoatZoneNeedsAMould(t *testing.T) {
 		}
 	}
 	open := reopened(t, doc, rules)
-	b := newChance(open, 1).brief()
+	b := desktest.New(open, 1).Brief()
 	p := b.GetPieces()[0]
 	b.Pieces = b.Pieces[:1]
 	p.Finish, p.Route = "gloss", mouldwrightv1.Route_ROUTE_DIRECT

@@ -13,6 +13,7 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
+	"github.com/mouldwright/mouldwright/internal/desk/desktest"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/ratebook"
 	"github.com/mouldwright/mouldwright/internal/wire"
@@ -22,10 +23,10 @@ import (
 const rounds = 150
 
 // law tries a law on random briefs; a failure names its seed.
-func law(t *testing.T, try func(t *testing.T, c chance, book *desk.Book)) {
+func law(t *testing.T, try func(t *testing.T, c desktest.Chance, book *desk.Book)) {
 	book, _ := demoBook(t)
 	for seed := range uint64(rounds) {
-		ok := t.Run(fmt.Sprintf("seed %d", seed), func(t *testing.T) { try(t, newChance(book, seed), book) })
+		ok := t.Run(fmt.Sprintf("seed %d", seed), func(t *testing.T) { try(t, desktest.New(book, seed), book) })
 		if !ok {
 			return
 		}
@@ -46,8 +47,8 @@ func clone(b *mouldwrightv1.Brief) *mouldwrightv1.Brief {
 }
 
 func TestTheSameBriefGivesTheSameBytes(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		first, err := wire.Encode(price(t, book, b))
 		if err != nil {
 			t.Fatal(err)
@@ -63,11 +64,11 @@ func TestTheSameBriefGivesTheSameBytes(t *testing.T) {
 }
 
 func TestAnotherZoneNeverLowersThePrice(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		more := clone(b)
-		p := pick(c, more.GetPieces())
-		p.Zones = append(p.Zones, c.zone("one more"))
+		p := desktest.Pick(c, more.GetPieces())
+		p.Zones = append(p.Zones, c.Zone("one more"))
 		if before, after := net(t, book, b), net(t, book, more); after.Cmp(before) < 0 {
 			t.Fatalf("a zone lowered the price from %s to %s", before.FloatString(2), after.FloatString(2))
 		}
@@ -75,8 +76,8 @@ func TestAnotherZoneNeverLowersThePrice(t *testing.T) {
 }
 
 func TestMoreCastsNeverLowerThePrice(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		// The less costly route may change with the quantity, and whole packs
 		// with it; the law is about one way of working.
 		for _, p := range b.GetPieces() {
@@ -85,7 +86,7 @@ func TestMoreCastsNeverLowerThePrice(t *testing.T) {
 			}
 		}
 		more := clone(b)
-		pick(c, more.GetPieces()).Quantity += int32(1 + c.IntN(20))
+		desktest.Pick(c, more.GetPieces()).Quantity += int32(1 + c.IntN(20))
 		if before, after := net(t, book, b), net(t, book, more); after.Cmp(before) < 0 {
 			t.Fatalf("more casts lowered the price from %s to %s", before.FloatString(2), after.FloatString(2))
 		}
@@ -93,8 +94,8 @@ func TestMoreCastsNeverLowerThePrice(t *testing.T) {
 }
 
 func TestTheOrderOfPiecesDoesNotMatter(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		turned := clone(b)
 		slices.Reverse(turned.Pieces)
 		if one, other := net(t, book, b), net(t, book, turned); one.Cmp(other) != 0 {
@@ -105,8 +106,8 @@ func TestTheOrderOfPiecesDoesNotMatter(t *testing.T) {
 
 // One pattern and one mould serve a piece; two pieces that are alike need two.
 func TestSplittingAPieceInTwoNeverCostsLess(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		whole := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		whole := c.Brief()
 		whole.Pieces = whole.Pieces[:1]
 		half := int32(1 + c.IntN(20))
 		whole.Pieces[0].Quantity = 2 * half
@@ -125,8 +126,8 @@ func TestSplittingAPieceInTwoNeverCostsLess(t *testing.T) {
 }
 
 func TestAHandedPairIsTwoPatternsAndTwoMoulds(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		b.Pieces = b.Pieces[:1]
 		p := b.Pieces[0]
 		p.Handing, p.Route, p.Mould = mouldwrightv1.Handing_HANDING_PAIR, mouldwrightv1.Route_ROUTE_MOULDED, nil
@@ -145,7 +146,7 @@ func TestOneMouldServesUntilItsLifeIsSpent(t *testing.T) {
 	for _, row := range []struct{ casts, moulds int32 }{
 		{1, 1}, {life - 1, 1}, {life, 1}, {life + 1, 2}, {2 * life, 2}, {2*life + 1, 3},
 	} {
-		b := newChance(book, 7).brief()
+		b := desktest.New(book, 7).Brief()
 		b.Pieces = b.Pieces[:1]
 		p := b.Pieces[0]
 		p.Handing, p.Route, p.Mould, p.Quantity = mouldwrightv1.Handing_HANDING_SINGLE, mouldwrightv1.Route_ROUTE_MOULDED, nil, row.casts
@@ -165,11 +166,11 @@ func TestOneMouldServesUntilItsLifeIsSpent(t *testing.T) {
 
 // Scaling a form by s scales its surface by s squared and its foam by s cubed.
 func TestScalingScalesTheTakeoff(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		b.Pieces = b.Pieces[:1]
 		b.Pieces[0].Zones, b.Pieces[0].Route = nil, mouldwrightv1.Route_ROUTE_MOULDED
-		s := c.in(0.2, 2)
+		s := c.In(0.2, 2)
 		of, err := book.Brief(b)
 		if err != nil {
 			t.Fatal(err)
@@ -232,7 +233,7 @@ func TestWithoutLearningHoursAreLinear(t *testing.T) {
 	}
 	plain := reopened(t, doc, rules)
 	for seed := range uint64(rounds) {
-		b := newChance(plain, seed).brief()
+		b := desktest.New(plain, seed).Brief()
 		for _, p := range b.GetPieces() {
 			p.Route, p.Mould = mouldwrightv1.Route_ROUTE_MOULDED, nil
 		}
@@ -291,11 +292,11 @@ func total(hours []float64) float64 {
 
 // An option is priced as if it had been the brief.
 func TestAnOptionIsTheBriefItWouldBe(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		changed := proto.CloneOf(b.GetPieces()[0])
 		changed.Quantity += 3
-		added := c.piece("added")
+		added := c.Piece("added")
 		b.Options = []*mouldwrightv1.Option{{Code: "more", Name: "More", Pieces: []*mouldwrightv1.Piece{changed, added}}}
 		q := price(t, book, b)
 		as := clone(b)
@@ -311,8 +312,8 @@ func TestAnOptionIsTheBriefItWouldBe(t *testing.T) {
 // A piece that is a brief of its own costs no more on the route that was chosen
 // than on the other.
 func TestAChosenRouteCostsNoMoreThanTheOther(t *testing.T) {
-	law(t, func(t *testing.T, c chance, book *desk.Book) {
-		b := c.brief()
+	law(t, func(t *testing.T, c desktest.Chance, book *desk.Book) {
+		b := c.Brief()
 		b.Pieces = b.Pieces[:1]
 		p := b.Pieces[0]
 		p.Quantity, p.Finish, p.Mould = int32(1+c.IntN(6)), "gloss", nil
@@ -331,11 +332,11 @@ func TestAChosenRouteCostsNoMoreThanTheOther(t *testing.T) {
 // What is done on a zone is the zone's money, whatever stage it belongs to.
 func TestTheMoneyOfAZoneStaysWithItsPiece(t *testing.T) {
 	book, _ := demoBook(t)
-	b := newChance(book, 3).brief()
-	b.Pieces = append(b.Pieces[:1], newChance(book, 4).piece("spotted"))
+	b := desktest.New(book, 3).Brief()
+	b.Pieces = append(b.Pieces[:1], desktest.New(book, 4).Piece("spotted"))
 	b.Pieces[0].Zones, b.Pieces[1].Zones = nil, nil
 	before := price(t, book, b)
-	b.Pieces[1].Zones = []*mouldwrightv1.Zone{newChance(book, 5).zone("spots")}
+	b.Pieces[1].Zones = []*mouldwrightv1.Zone{desktest.New(book, 5).Zone("spots")}
 	after := price(t, book, b)
 	plain := func(q *mouldwrightv1.Quote) *big.Rat {
 		return sum(q.GetLines(), func(l *mouldwrightv1.PriceLine) *big.Rat {

@@ -11,6 +11,7 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
+	"github.com/mouldwright/mouldwright/internal/desk/desktest"
 )
 
 // audit redoes a quote from its printed figures alone, in math/big, the way a
@@ -295,7 +296,7 @@ func TestEveryFigureOfAQuoteCanBeRedone(t *testing.T) {
 		t.Run(fmt.Sprintf("shard %d", shard), func(t *testing.T) {
 			t.Parallel()
 			for seed := shard; seed < briefs; seed += shards {
-				b := newChance(book, seed).brief()
+				b := desktest.New(book, seed).Brief()
 				if err := rules.Check(b).Err(); err != nil {
 					t.Fatalf("seed %d: the generator made a faulty brief: %v", seed, err)
 				}

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -8,16 +9,17 @@ import (
 	"slices"
 )
 
-// differences names where two JSON documents differ, at most as many places as are asked for.
-func differences(before, after []byte, most int) []string {
+// differences names where two JSON documents differ, by paths below a root, at most as many
+// places as are asked for. Documents that are not the same bytes differ in one place at least.
+func differences(root string, before, after []byte, most int) []string {
 	var one, other any
 	if json.Unmarshal(before, &one) != nil || json.Unmarshal(after, &other) != nil {
 		return []string{"one of the documents cannot be read"}
 	}
 	d := comparison{most: most}
-	d.compare("", one, other)
+	d.compare(root, one, other)
 	if len(d.found) == 0 {
-		d.add("", "they differ in form only")
+		d.add(cmp.Or(root, "the document"), "it differs in form only")
 	}
 	return d.found
 }

@@ -117,11 +117,24 @@ func (e *Entry) pages() (both [2][]byte, err error) {
 		if err != nil {
 			return both, err
 		}
-		if both[i], err = json.Marshal(page{Quote: q, Text: of.text}); err != nil {
+		if both[i], err = paged(q, of.text); err != nil {
 			return both, err
 		}
 	}
 	return both, nil
+}
+
+// paged writes a page around a quote that is written already: to have it gone through once
+// more would take as long as pricing it three times.
+func paged(quote []byte, text string) ([]byte, error) {
+	words, err := json.Marshal(text)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]byte, 0, len(quote)+len(words)+len(`{"quote":,"text":}`))
+	out = append(append(out, `{"quote":`...), quote...)
+	out = append(append(out, `,"text":`...), words...)
+	return append(out, '}'), nil
 }
 
 // View is how much of an entry is read.
@@ -190,12 +203,33 @@ func Prove(book *desk.Book, c store.Content, most int) (*Proof, error) {
 		return nil, err
 	}
 	p := &Proof{Kept: kept, Now: now, Engine: c.Engine}
-	p.Same = bytes.Equal(before[0], after[0]) && bytes.Equal(before[1], after[1]) && bytes.Equal(again.Brief, c.Brief) &&
-		again.Fingerprint == c.Fingerprint && again.Engine == c.Engine && slices.Equal(again.Meshes, c.Meshes)
-	if !p.Same {
-		p.Differences = differences(before[1], after[1], most)
-	}
+	p.Differences = places(c, again, before, after)
+	p.Same = len(p.Differences) == 0
+	p.Differences = p.Differences[:min(len(p.Differences), most)]
 	return p, nil
+}
+
+// mostDifferences bounds how many places are looked for.
+const mostDifferences = 1000
+
+// places names where what is kept and what comes out differ: in the studio's page by its own
+// paths; in other parts, where it is only those, below their names.
+func places(kept, now store.Content, before, after [2][]byte) []string {
+	for _, part := range []struct {
+		name      string
+		kept, now []byte
+	}{{"", before[1], after[1]}, {"client", before[0], after[0]}, {"brief", kept.Brief, now.Brief}} {
+		if !bytes.Equal(part.kept, part.now) {
+			return differences(part.name, part.kept, part.now, mostDifferences)
+		}
+	}
+	d := comparison{most: mostDifferences}
+	d.compare("engine", kept.Engine, now.Engine)
+	d.compare("fingerprint", kept.Fingerprint, now.Fingerprint)
+	if !slices.Equal(kept.Meshes, now.Meshes) {
+		d.add("meshes", fmt.Sprintf("kept %v, now %v", kept.Meshes, now.Meshes))
+	}
+	return d.found
 }
 
 // By returns a book that takes a revision's meshes by their content, as they were when it

@@ -12,12 +12,12 @@ import (
 	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/brief"
+	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/ledger"
 	"github.com/mouldwright/mouldwright/internal/maquette"
-	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
@@ -42,7 +42,7 @@ const (
 type intake struct {
 	books  *bookcase.Case
 	store  store.Store
-	meshes *shelf.Shelf
+	meshes *cabinet.Cabinet
 }
 
 // order is a brief that is ready to be priced.
@@ -50,6 +50,18 @@ type order struct {
 	brief *mouldwrightv1.Brief // with the terms it is priced on
 	book  *desk.Book           // with the meshes that it may refer to
 	owner string               // whose it is: a partner, or the studio, which is the empty name
+	lost  error                // why a mesh could not be looked up, which is not the brief's fault; nil where all could
+}
+
+// heeding notes why a mesh could not be looked up.
+func (o *order) heeding(meshes brief.Meshes) brief.Meshes {
+	return func(name string) (*maquette.Maquette, string, error) {
+		model, sum, err := meshes(name)
+		if err != nil && !errors.Is(err, cabinet.ErrNone) && o.lost == nil {
+			o.lost = err
+		}
+		return model, sum, err
+	}
 }
 
 // asked translates the brief of a request and finds its rate book.
@@ -59,7 +71,7 @@ func (i *intake) asked(ctx context.Context, r briefed) (*brief.Brief, *desk.Book
 		return nil, nil, err
 	}
 	asked, err := o.book.Brief(o.brief)
-	if err != nil {
+	if err != nil || o.lost != nil {
 		return nil, nil, o.refused(err)
 	}
 	return asked, o.book, nil
@@ -80,7 +92,9 @@ func (i *intake) takeFor(ctx context.Context, r briefed, owner string) (*order, 
 	if err != nil {
 		return nil, err
 	}
-	return &order{brief: r.GetBrief(), book: book, owner: owner}, nil
+	o := &order{brief: r.GetBrief(), book: book, owner: owner}
+	book.Meshes = o.heeding(book.Meshes)
+	return o, nil
 }
 
 // book finds a rate book, with the meshes of whoever asks. Which revision prices a partner's
@@ -94,13 +108,13 @@ func (i *intake) book(ctx context.Context, name, owner string) (*desk.Book, erro
 		return nil, err
 	}
 	own := *book
-	own.Meshes = i.meshes.Model
+	own.Meshes = i.meshes.Meshes(ctx, owner, callerOf(ctx).Eyes())
 	return &own, nil
 }
 
 // asPriced returns a book with the meshes that a revision was priced with.
-func (i *intake) asPriced(_ context.Context, book *desk.Book, c store.Content) *desk.Book {
-	return ledger.By(book, c.Meshes, func(string) (*maquette.Maquette, error) { return nil, store.ErrNotFound })
+func (i *intake) asPriced(ctx context.Context, book *desk.Book, c store.Content) *desk.Book {
+	return ledger.By(book, c.Meshes, i.meshes.Models(ctx))
 }
 
 // ownerOf is whose what is made of a request is: the partner that it names, or the caller.
@@ -150,6 +164,9 @@ func noPartner(name string) *problem {
 // refused puts the faults that the core found in a brief under the request's field. Faults of
 // terms that the caller did not set are the studio's to mend.
 func (o *order) refused(err error) error {
+	if o.lost != nil {
+		return o.lost
+	}
 	var faults fault.List
 	if o.owner == "" || !errors.As(err, &faults) {
 		return ofBrief(o.brief, err)
@@ -178,7 +195,14 @@ func (i *intake) meaning(ctx context.Context, request any) fault.List {
 		if err != nil {
 			return faultsOf(err)
 		}
-		return o.book.Meaning(o.brief).Under(briefField)
+		// No mesh is studied for a request that is refused anyway: what a brief means with one
+		// that is not at hand is told once the rest is sound.
+		o.book.Meshes = o.heeding(i.meshes.AtHand(ctx, o.owner, callerOf(ctx).Eyes()))
+		faults := o.book.Meaning(o.brief).Under(briefField)
+		if o.lost != nil {
+			return nil
+		}
+		return faults
 	case *mouldwrightv1.ApplyMarginRequest:
 		book, err := i.book(ctx, r.GetRateBook(), "")
 		if err != nil {
@@ -186,6 +210,11 @@ func (i *intake) meaning(ctx context.Context, request any) fault.List {
 		}
 		_, _, faults := wire.MarginItems(r, book.Edition)
 		return faults
+	case partnered:
+		faults, err := i.unfitPartner(ctx, r)
+		return append(faults, faultsOf(err)...)
+	case *mouldwrightv1.CreateRateBookRequest:
+		return meaningOfBook(r)
 	default:
 		return nil
 	}

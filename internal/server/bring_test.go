@@ -41,7 +41,7 @@ func kept(t *testing.T) (*chain, *keeper, *logbook) {
 	t.Helper()
 	rules, book := rulesOf(t), &logbook{}
 	r := demoRoom(t, rules)
-	g, err := newGuard(Config{Keyless: true, Store: r.keep.store}.withDefaults(), services(r))
+	g, err := newGuard(Config{Keyless: true, Store: r.keep.store}.withDefaults(), r.gate, services(r))
 	require.NoError(t, err)
 	c := &chain{
 		log: loggerTo(book), timeout: time.Minute, study: time.Minute, rules: rules, intake: r.intake, guard: g, masker: wire.NewMasker(),

@@ -31,10 +31,11 @@ type call struct {
 
 	refused error // why the request was not read at all; nil where it was
 
-	keys    []string      // the Authorization headers, as they came
-	address string        // where it came from
-	let     string        // the RPC that the caller was let in to; empty for none yet
-	caller  access.Caller // who that is
+	keys      []string      // the Authorization headers, as they came
+	address   string        // the other end of its connection
+	forwarded []string      // the X-Forwarded-For headers, as they came
+	let       string        // the RPC that the caller was let in to; empty for none yet
+	caller    access.Caller // who that is
 }
 
 type callKey struct{}
@@ -64,6 +65,7 @@ func calling(ctx context.Context) (context.Context, *call) {
 	c := &call{
 		door: "grpc", id: requestID(metadata.ValueFromIncomingContext(ctx, requestIDKey)),
 		keys: metadata.ValueFromIncomingContext(ctx, authorizationKey), address: peerOf(ctx),
+		forwarded: metadata.ValueFromIncomingContext(ctx, forwardedKey),
 	}
 	return withCall(ctx, c), c
 }

@@ -90,7 +90,7 @@ func (c *chain) write(ctx context.Context, method string, took time.Duration, er
 	own := callFrom(ctx)
 	line := []slog.Attr{
 		slog.String("door", own.door), slog.String("method", method), slog.Float64("ms", float64(took.Microseconds())/1000),
-		slog.String("request_id", own.id), slog.String("peer", peerOf(ctx)), slog.String("caller", own.caller.Kind.String()),
+		slog.String("request_id", own.id), slog.String("peer", c.guard.proxies.origin(own)), slog.String("caller", own.caller.Kind.String()),
 	}
 	if own.caller.KeyID != "" {
 		line = append(line, slog.String("key", own.caller.KeyID), slog.String("partner", own.caller.Partner))

@@ -10,6 +10,7 @@ import (
 
 	_ "google.golang.org/grpc/encoding/proto" // the codec that codecs below build on
 
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/fault"
 )
 
@@ -26,6 +27,16 @@ type grpcDoor struct {
 func (d grpcDoor) messageLimit() int {
 	const times = 4
 	return int(times * d.limit)
+}
+
+// limitOf is how long a message may be: a whole rate book may be as long as grpc lets it.
+func (d grpcDoor) limitOf(m any) int64 {
+	switch m.(type) {
+	case *mouldwrightv1.CreateRateBookRequest, *mouldwrightv1.CheckRateBookRequest:
+		return int64(d.messageLimit())
+	default:
+		return d.limit
+	}
 }
 
 // through returns a service as the door offers it.
@@ -51,8 +62,8 @@ func (d grpcDoor) read(own *call, receive func(any) error, m any) error {
 		return err
 	}
 	switch {
-	case int64(len(raw)) > d.limit:
-		own.refused = bodyTooLarge(d.limit)
+	case int64(len(raw)) > d.limitOf(m):
+		own.refused = bodyTooLarge(d.limitOf(m))
 	case proto.Unmarshal(raw, m.(proto.Message)) != nil:
 		own.form = fault.List{{Message: "the message cannot be read as what the contract says it is"}}
 	}

@@ -28,11 +28,12 @@ type guard struct {
 	needs   map[string]access.Need // by the RPC's full name
 	keys    *rate                  // of calls with a key, by key
 	lone    *rate                  // of calls without a good one, by address
+	proxies proxies                // that are believed where calls come from
 }
 
 // newGuard reads off the contract who may call what.
-func newGuard(c Config, services []service) (*guard, error) {
-	g := &guard{keyless: c.Keyless, gate: newGate(c.Store, c.Now), needs: map[string]access.Need{}}
+func newGuard(c Config, gate *access.Gate, services []service) (*guard, error) {
+	g := &guard{keyless: c.Keyless, gate: gate, proxies: c.Proxies, needs: map[string]access.Need{}}
 	var err error
 	if g.keys, err = newRate(c.KeyRate); err != nil {
 		return nil, err
@@ -108,7 +109,7 @@ func (g *guard) admit(ctx context.Context, own *call, rpc string) (access.Caller
 	case err != nil && !errors.Is(err, access.ErrBadKey):
 		return access.Caller{}, err
 	case err != nil || caller.KeyID == "":
-		if over := g.lone.take(ctx, addressOf(own.address)); over != nil {
+		if over := g.lone.take(ctx, addressOf(g.proxies.origin(own))); over != nil {
 			return access.Caller{}, over
 		}
 	default:

@@ -29,11 +29,12 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
+	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
 	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/store"
-	"github.com/mouldwright/mouldwright/internal/store/sqlite"
+	inmemory "github.com/mouldwright/mouldwright/internal/store/memory"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -71,8 +72,7 @@ func demoBook(t testing.TB, rules *wire.Validator) *desk.Book {
 // demoStore is a store that holds the demo studio's rate book.
 func demoStore(t testing.TB, rules *wire.Validator) store.Store {
 	t.Helper()
-	s, err := sqlite.Open(context.Background(), filepath.Join(t.TempDir(), "studio.db"))
-	require.NoError(t, err)
+	s := inmemory.New()
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	books, err := bookcase.New(s, rules, time.Now)
 	require.NoError(t, err)
@@ -110,9 +110,9 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 		c.Timeout = patient
 	}
 	c = c.withDefaults()
-	shelved(t, c.Meshes)
 	r, err := newRoom(c, rules)
 	require.NoError(t, err)
+	shelved(t, r.meshes)
 	all := services(r)
 	for i := range all {
 		if len(quotes) > 0 && all[i].desc == &mouldwrightv1.QuoteService_ServiceDesc {
@@ -142,13 +142,13 @@ func start(t testing.TB, c Config, quotes ...mouldwrightv1.QuoteServiceServer) *
 	return run
 }
 
-// shelved puts on a shelf the meshes that demo briefs and requests of these tests refer to. They are studied once for all tests.
-func shelved(t testing.TB, s *shelf.Shelf) {
+// shelved keeps the studio's meshes that demo briefs and requests of these tests refer to. They are studied once for all tests.
+func shelved(t testing.TB, meshes *cabinet.Cabinet) {
 	t.Helper()
 	items, err := studiedOnce()
 	require.NoError(t, err)
 	for _, item := range items {
-		_, err := s.Keep(item)
+		_, err := meshes.Keep(context.Background(), "", item)
 		require.NoError(t, err)
 	}
 }

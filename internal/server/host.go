@@ -11,14 +11,24 @@ import (
 	"google.golang.org/grpc/codes"
 )
 
-// hosts are the names, besides this machine's own, that callers may know the
+// hosts are the names, besides this machine's own, that callers may know a keyless
 // service by.
 //
-// The service asks for no key: whoever can connect may ask. A web page may have
-// its own name lead to this machine, and a browser then lets the page read every
-// answer, margins and all (DNS rebinding). The Host that such a browser sends is
-// the page's name, and that gives it away.
+// It asks for no key: whoever can connect may ask. A web page may have its own name
+// lead to this machine, and a browser then lets the page read every answer, margins
+// and all (DNS rebinding). The Host that such a browser sends is the page's name, and
+// that gives it away.
 type hosts []string
+
+// hostCheck is how a service looks at the Host of its requests. Where keys are asked for
+// any will do: such a page has none to send, and gets what anyone gets without one. A
+// browser sends of its own accord only what a site left with it, and that is no key.
+func hostCheck(c Config) func(*http.Request) error {
+	if !c.Keyless {
+		return func(*http.Request) error { return nil }
+	}
+	return hosts(c.Hosts).check
+}
 
 // check refuses a request whose Host is none of these, no loopback address and
 // not localhost; whatever its port. A request without a Host is let in: HTTP/1.0

@@ -55,6 +55,13 @@ func TestFurtherHosts(t *testing.T) {
 	assert.Equal(t, http.StatusMisdirectedRequest, asHost(t, s, "/healthz", "HTTP/1.1", "evil.example").status)
 }
 
+// With keys a page that leads here gets no more than anyone without a key.
+func TestAnyHostWhereKeysAreAskedFor(t *testing.T) {
+	s := start(t, Config{Store: demoStore(t, rulesOf(t))})
+	assert.Equal(t, http.StatusOK, asHost(t, s, "/healthz", "HTTP/1.1", "evil.example:8080").status)
+	assert.Equal(t, http.StatusUnauthorized, asHost(t, s, "/v1/quotes", "HTTP/1.1", "evil.example:8080").status)
+}
+
 // asHost asks with a Host of any kind, or with none.
 func asHost(t *testing.T, s *running, path, version, host string) answerOf {
 	t.Helper()

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"context"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"strings"
@@ -13,11 +12,13 @@ import (
 	"google.golang.org/grpc/codes"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/meshfile"
 	"github.com/mouldwright/mouldwright/internal/picture"
 	"github.com/mouldwright/mouldwright/internal/shelf"
+	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -25,14 +26,9 @@ import (
 // or as the body of a request.
 func (s *takeoffService) CreateMesh(ctx context.Context, r *mouldwrightv1.CreateMeshRequest) (*mouldwrightv1.CreateMeshResponse, error) {
 	item := shelf.Identify(r.GetFile(), wire.MeshReading(r.GetReading()))
-	kept, err := s.meshes.Kept(item)
-	if err == nil && kept == nil {
-		if err = item.Study(); err == nil {
-			kept, err = s.meshes.Keep(item)
-		}
-	}
+	kept, err := s.meshes.Keep(ctx, callerOf(ctx).Owner(), item)
 	if err != nil {
-		return nil, unkept(err, unitsAllowed(ctx, r))
+		return nil, unkept(err, item.Name, unitsAllowed(ctx, r))
 	}
 	takeoff, err := measured(kept, kept.Model.Usual(1))
 	if err != nil {
@@ -57,8 +53,9 @@ func unitsAllowed(ctx context.Context, r *mouldwrightv1.CreateMeshRequest) strin
 }
 
 // unkept tells a caller why a mesh was not taken in.
-func unkept(err error, units string) error {
+func unkept(err error, name, units string) error {
 	var bad *meshfile.Fault
+	var unusable *cabinet.UnusableError
 	switch {
 	case errors.As(err, &bad) && bad.Code == meshfile.Unit:
 		return &violations{faults: fault.List{{Path: "reading.unit", Message: bad.Error() + "; allowed: " + units}}}
@@ -67,12 +64,17 @@ func unkept(err error, units string) error {
 			code: codes.InvalidArgument, reason: reasonMesh, message: "file: " + bad.Error(), metadata: map[string]string{"meshFault": bad.Code},
 			faults: listed(fault.List{{Path: "file", Message: bad.Error()}}, map[string]string{"file": strings.ToUpper(bad.Code)}),
 		}
-	case errors.Is(err, shelf.ErrTaken):
-		return &problem{code: codes.AlreadyExists, reason: reasonMeshTaken, message: err.Error() + "; allowed: another meshId, or the same file read the same way"}
-	case errors.Is(err, shelf.ErrFull):
-		return &problem{code: codes.ResourceExhausted, reason: reasonMeshRoom, message: err.Error()}
+	case errors.As(err, &unusable):
+		return &violations{faults: fault.List{{Path: "file", Message: unusable.Error()}}}
+	case errors.Is(err, store.ErrTaken):
+		return &problem{
+			code: codes.AlreadyExists, reason: reasonMeshTaken, cause: err,
+			message: fmt.Sprintf("another mesh is kept under this name: %s; allowed: another meshId, or the same file read the same way", name),
+		}
+	case errors.Is(err, store.ErrNoRoom):
+		return &problem{code: codes.ResourceExhausted, reason: reasonMeshRoom, cause: err, message: "there is no room for another mesh; delete one first"}
 	default:
-		return &violations{faults: fault.List{{Path: "file", Message: err.Error()}}}
+		return err
 	}
 }
 
@@ -85,12 +87,14 @@ func measured(item *shelf.Item, a maquette.Ask) (*mouldwrightv1.MeshTakeoff, err
 	return wire.MeshTakeoff(&sheet), nil
 }
 
-// find returns the mesh of a name, or an error that says there is none.
-func (s *takeoffService) find(name string) (*shelf.Item, error) {
-	if item := s.meshes.Find(name); item != nil {
-		return item, nil
+// find returns the mesh of a name, of the partner that the request is about or the caller's
+// own, or an error that says there is none. Another's that the caller may not see is none.
+func (s *takeoffService) find(ctx context.Context, r forSomeone, name string) (*shelf.Item, error) {
+	item, err := s.meshes.Find(ctx, ownerOf(ctx, r), name, callerOf(ctx).Eyes())
+	if errors.Is(err, store.ErrNotFound) {
+		return nil, noMesh(name, "upload it first")
 	}
-	return nil, noMesh(name, "upload it first")
+	return item, err
 }
 
 func noMesh(name, instead string) *problem {
@@ -98,8 +102,8 @@ func noMesh(name, instead string) *problem {
 }
 
 // GetMesh shows one mesh with its measures at its own size.
-func (s *takeoffService) GetMesh(_ context.Context, r *mouldwrightv1.GetMeshRequest) (*mouldwrightv1.GetMeshResponse, error) {
-	item, err := s.find(r.GetName())
+func (s *takeoffService) GetMesh(ctx context.Context, r *mouldwrightv1.GetMeshRequest) (*mouldwrightv1.GetMeshResponse, error) {
+	item, err := s.find(ctx, r, r.GetName())
 	if err != nil {
 		return nil, err
 	}
@@ -111,39 +115,44 @@ func (s *takeoffService) GetMesh(_ context.Context, r *mouldwrightv1.GetMeshRequ
 }
 
 // ListMeshes lists the meshes by name, a page at a time.
-func (s *takeoffService) ListMeshes(_ context.Context, r *mouldwrightv1.ListMeshesRequest) (*mouldwrightv1.ListMeshesResponse, error) {
-	const usual = 20
-	token := r.GetPageToken()
-	after, err := base64.RawURLEncoding.DecodeString(token)
-	if err != nil || token != "" && !shelf.IsName(string(after)) {
-		return nil, &violations{faults: fault.List{{Path: "pageToken", Message: fmt.Sprintf("got %q, which no page before gave; allowed: its nextPageToken, or none", clip(token))}}}
+func (s *takeoffService) ListMeshes(ctx context.Context, r *mouldwrightv1.ListMeshesRequest) (*mouldwrightv1.ListMeshesResponse, error) {
+	after, err := tokenText(r.GetPageToken())
+	if err != nil {
+		return nil, err
 	}
-	size := int(r.GetPageSize())
-	if size == 0 {
-		size = usual
+	if after != "" && !shelf.IsName(after) {
+		return nil, strangeToken(r.GetPageToken())
 	}
-	items, more := s.meshes.List(string(after), size)
+	owner, eyes := ownerOf(ctx, r), callerOf(ctx).Eyes()
+	if !eyes.Sees(owner) {
+		return nil, noPartner(r.GetPartner()) // whether there is such a partner is nobody else's business
+	}
+	items, more, err := s.meshes.List(ctx, owner, after, pageSize(r.GetPageSize()), eyes)
+	if err != nil {
+		return nil, err
+	}
 	answer := &mouldwrightv1.ListMeshesResponse{}
 	for _, item := range items {
 		answer.Meshes = append(answer.Meshes, wire.Mesh(item, nil))
 	}
 	if more {
-		answer.NextPageToken = base64.RawURLEncoding.EncodeToString([]byte(items[len(items)-1].Name))
+		answer.NextPageToken = pageToken(items[len(items)-1].Name)
 	}
 	return answer, nil
 }
 
 // DeleteMesh forgets a mesh.
-func (s *takeoffService) DeleteMesh(_ context.Context, r *mouldwrightv1.DeleteMeshRequest) (*mouldwrightv1.DeleteMeshResponse, error) {
-	if !s.meshes.Delete(r.GetName()) {
+func (s *takeoffService) DeleteMesh(ctx context.Context, r *mouldwrightv1.DeleteMeshRequest) (*mouldwrightv1.DeleteMeshResponse, error) {
+	err := s.meshes.Drop(ctx, ownerOf(ctx, r), r.GetName(), callerOf(ctx).Eyes())
+	if errors.Is(err, store.ErrNotFound) {
 		return nil, noMesh(r.GetName(), "allowed: the name of one that is kept")
 	}
-	return &mouldwrightv1.DeleteMeshResponse{}, nil
+	return &mouldwrightv1.DeleteMeshResponse{}, err
 }
 
 // MeasureMesh measures a mesh at a scale.
-func (s *takeoffService) MeasureMesh(_ context.Context, r *mouldwrightv1.MeasureMeshRequest) (*mouldwrightv1.MeasureMeshResponse, error) {
-	item, err := s.find(r.GetName())
+func (s *takeoffService) MeasureMesh(ctx context.Context, r *mouldwrightv1.MeasureMeshRequest) (*mouldwrightv1.MeasureMeshResponse, error) {
+	item, err := s.find(ctx, r, r.GetName())
 	if err != nil {
 		return nil, err
 	}
@@ -167,12 +176,12 @@ func (s *takeoffService) MeasureMesh(_ context.Context, r *mouldwrightv1.Measure
 }
 
 // CompareMeshes tells whether two meshes are the same form, or its two hands.
-func (s *takeoffService) CompareMeshes(_ context.Context, r *mouldwrightv1.CompareMeshesRequest) (*mouldwrightv1.CompareMeshesResponse, error) {
-	one, err := s.find(r.GetName())
+func (s *takeoffService) CompareMeshes(ctx context.Context, r *mouldwrightv1.CompareMeshesRequest) (*mouldwrightv1.CompareMeshesResponse, error) {
+	one, err := s.find(ctx, r, r.GetName())
 	if err != nil {
 		return nil, err
 	}
-	other, err := s.find(r.GetOther())
+	other, err := s.find(ctx, r, r.GetOther())
 	if err != nil {
 		return nil, err
 	}
@@ -181,8 +190,8 @@ func (s *takeoffService) CompareMeshes(_ context.Context, r *mouldwrightv1.Compa
 }
 
 // GetMeshPicture draws a mesh from three sides.
-func (s *takeoffService) GetMeshPicture(_ context.Context, r *mouldwrightv1.GetMeshPictureRequest) (*httpbody.HttpBody, error) {
-	item, err := s.find(r.GetName())
+func (s *takeoffService) GetMeshPicture(ctx context.Context, r *mouldwrightv1.GetMeshPictureRequest) (*httpbody.HttpBody, error) {
+	item, err := s.find(ctx, r, r.GetName())
 	if err != nil {
 		return nil, err
 	}

@@ -251,7 +251,11 @@ func (s *quoteService) ListQuotes(ctx context.Context, r *mouldwrightv1.ListQuot
 	if err != nil {
 		return nil, err
 	}
-	by := store.Filter{State: wire.QuoteState(r.GetState()), Year: int(r.GetYear())}
+	by := store.Filter{State: wire.QuoteState(r.GetState()), On: s.keep.today(), Year: int(r.GetYear())}
+	if r.GetReference() != "" {
+		reference := r.GetReference()
+		by.Reference = &reference
+	}
 	if r.GetPartner() != "" {
 		owner := wire.PartnerID(r.GetPartner())
 		by.Owner = &owner

@@ -33,15 +33,15 @@ type restDoor struct {
 	chain   *chain
 	encoder wire.Encoder
 	routes  routes
-	limit   int64 // bytes of a body
-	hosts   hosts
+	limit   int64                     // bytes of a body
+	host    func(*http.Request) error // refuses a stranger's Host
 	gateway *runtime.ServeMux
 	conn    *inProcess
 	pages   *http.ServeMux
 }
 
 func newRESTDoor(ctx context.Context, c *chain, services []service, config Config) (*restDoor, error) {
-	d := &restDoor{chain: c, limit: config.BodyLimit, hosts: config.Hosts}
+	d := &restDoor{chain: c, limit: config.BodyLimit, host: hostCheck(config)}
 	var err error
 	if d.routes, err = newRoutes(services); err != nil {
 		return nil, err
@@ -75,7 +75,10 @@ func newRESTDoor(ctx context.Context, c *chain, services []service, config Confi
 
 // ServeHTTP gives every request its id and every answer its safe headers.
 func (d *restDoor) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	own := &call{door: "rest", id: requestID(r.Header.Values(requestIDKey)), keys: r.Header.Values(authorizationKey), address: r.RemoteAddr}
+	own := &call{
+		door: "rest", id: requestID(r.Header.Values(requestIDKey)), keys: r.Header.Values(authorizationKey),
+		address: r.RemoteAddr, forwarded: r.Header.Values(forwardedKey),
+	}
 	h := w.Header()
 	h.Set("X-Request-Id", own.id)
 	h.Set("X-Content-Type-Options", "nosniff")
@@ -90,7 +93,7 @@ func (d *restDoor) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 func (d *restDoor) serve(w http.ResponseWriter, r *http.Request) (err error) {
 	defer rescued(&err)
-	if err := d.hosts.check(r); err != nil {
+	if err := d.host(r); err != nil {
 		return err
 	}
 	d.pages.ServeHTTP(w, r)
@@ -189,14 +192,21 @@ func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*jsonBody, erro
 	return doc, nil
 }
 
-// bodyLimit is larger for the one message that holds a file. Files that are larger
-// still come as a body of their own, which is held once.
+// bodyLimit is larger for the messages that hold a file or a rate book. Files that are
+// larger still come as a body of their own, which is held once.
 func (d *restDoor) bodyLimit(r *http.Request) int64 {
-	const meshes = 16 << 20
-	if r.URL.Path == meshesPath {
+	const (
+		meshes = 16 << 20
+		books  = 4 << 20
+	)
+	switch r.URL.Path {
+	case meshesPath:
 		return max(d.limit, min(meshes, 2*d.chain.meshLimit))
+	case "/v1/rateBooks", "/v1/rateBooks:check":
+		return max(d.limit, books)
+	default:
+		return d.limit
 	}
-	return d.limit
 }
 
 // takeParameters finds all that is wrong with a query: names that no RPC takes from there,

@@ -6,11 +6,13 @@ package server
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	goruntime "runtime"
 	"sync"
@@ -27,7 +29,7 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
-	"github.com/mouldwright/mouldwright/internal/shelf"
+	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
@@ -60,9 +62,12 @@ type Config struct {
 	Places int
 	// Patience bounds how long a call waits for a place; 0 for 2 s.
 	Patience time.Duration
-	// Meshes keeps uploaded meshes; nil for a shelf in memory with room for eight
-	// binary STL files of the MeshLimit.
-	Meshes *shelf.Shelf
+	// MeshRoom bounds what all meshes of one owner take in the store, in bytes of their files
+	// or of binary STL; 0 for eight files of the MeshLimit.
+	MeshRoom int64
+	// ModelRoom bounds what the models that were studied from meshes take in memory, counted
+	// alike; 0 for eight files of the MeshLimit.
+	ModelRoom int64
 	// MeshLimit bounds a mesh file, in bytes; 0 for 64 MiB.
 	MeshLimit int64
 	// StudyTimeout bounds the taking in of a mesh once it has come; 0 for 60 s.
@@ -70,6 +75,9 @@ type Config struct {
 	// Hosts are names that callers at the REST door may know the service by, as in
 	// the Host header, besides localhost and the loopback's addresses.
 	Hosts []string
+	// Proxies are the addresses of proxies in front of the service that tell in X-Forwarded-For
+	// where a call came from. That header is believed of nobody else; none for none.
+	Proxies []netip.Prefix
 }
 
 // withDefaults fills in what was left out.
@@ -104,8 +112,11 @@ func (c Config) withDefaults() Config {
 	if c.MeshLimit <= 0 {
 		c.MeshLimit = meshLimit
 	}
-	if c.Meshes == nil {
-		c.Meshes = shelf.New(shelves * c.MeshLimit)
+	if c.MeshRoom <= 0 {
+		c.MeshRoom = shelves * c.MeshLimit
+	}
+	if c.ModelRoom <= 0 {
+		c.ModelRoom = shelves * c.MeshLimit
 	}
 	if c.StudyTimeout <= 0 {
 		c.StudyTimeout = study
@@ -173,7 +184,8 @@ type room struct {
 	books  *bookcase.Case
 	intake *intake
 	keep   *keeping
-	meshes *shelf.Shelf
+	meshes *cabinet.Cabinet
+	gate   *access.Gate
 }
 
 func newRoom(c Config, rules *wire.Validator) (*room, error) {
@@ -181,10 +193,15 @@ func newRoom(c Config, rules *wire.Validator) (*room, error) {
 	if err != nil {
 		return nil, err
 	}
+	meshes, err := cabinet.New(c.Store, c.Now, cabinet.Room{Owner: c.MeshRoom, Memory: c.ModelRoom})
+	if err != nil {
+		return nil, err
+	}
 	return &room{
-		rules: rules, books: books, meshes: c.Meshes,
-		intake: &intake{books: books, store: c.Store, meshes: c.Meshes},
+		rules: rules, books: books, meshes: meshes,
+		intake: &intake{books: books, store: c.Store, meshes: meshes},
 		keep:   &keeping{store: c.Store, now: c.Now, zone: c.Zone, flying: map[flight]bool{}},
+		gate:   newGate(c.Store, c.Now),
 	}, nil
 }
 
@@ -203,14 +220,17 @@ func services(r *room) []service {
 		{&mouldwrightv1.QuoteService_ServiceDesc, &quoteService{intake: r.intake, keep: r.keep}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterQuoteServiceHandlerClient(ctx, mux, mouldwrightv1.NewQuoteServiceClient(conn))
 		}},
-		{&mouldwrightv1.RateBookService_ServiceDesc, &rateBookService{books: r.books, keep: r.keep, rules: r.rules}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+		{&mouldwrightv1.RateBookService_ServiceDesc, &rateBookService{books: r.books, intake: r.intake, keep: r.keep, rules: r.rules}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
 			return mouldwrightv1.RegisterRateBookServiceHandlerClient(ctx, mux, mouldwrightv1.NewRateBookServiceClient(conn))
+		}},
+		{&mouldwrightv1.AccessService_ServiceDesc, &accessService{intake: r.intake, keep: r.keep, gate: r.gate, random: rand.Reader}, func(ctx context.Context, mux *runtime.ServeMux, conn grpc.ClientConnInterface) error {
+			return mouldwrightv1.RegisterAccessServiceHandlerClient(ctx, mux, mouldwrightv1.NewAccessServiceClient(conn))
 		}},
 	}
 }
 
 func newServer(c Config, r *room, services []service) (*Server, error) {
-	guard, err := newGuard(c, services)
+	guard, err := newGuard(c, r.gate, services)
 	if err != nil {
 		return nil, err
 	}

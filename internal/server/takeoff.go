@@ -4,9 +4,9 @@ import (
 	"context"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/quote"
-	"github.com/mouldwright/mouldwright/internal/shelf"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -15,7 +15,7 @@ import (
 type takeoffService struct {
 	mouldwrightv1.UnimplementedTakeoffServiceServer
 	intake *intake
-	meshes *shelf.Shelf
+	meshes *cabinet.Cabinet
 }
 
 func (s *takeoffService) MeasureBrief(ctx context.Context, r *mouldwrightv1.MeasureBriefRequest) (*mouldwrightv1.MeasureBriefResponse, error) {

@@ -140,12 +140,14 @@ func say(t testing.TB, stream sending, parts ...*mouldwrightv1.UploadMeshRequest
 // unclosed waits for the answer to a stream that is not closed.
 func unclosed(stream sending) error { return stream.RecvMsg(&mouldwrightv1.UploadMeshResponse{}) }
 
-// shelfOf is what a shelf keeps, by name.
-func shelfOf(s *shelf.Shelf) []string {
-	items, _ := s.List("", shelf.Most)
-	list := make([]string, len(items))
-	for i, item := range items {
-		list[i] = item.Name
+// kept is what a server keeps of its caller's meshes, by name.
+func (r *running) kept(t testing.TB) []string {
+	t.Helper()
+	got, err := mouldwrightv1.NewTakeoffServiceClient(r.conn).ListMeshes(t.Context(), &mouldwrightv1.ListMeshesRequest{PageSize: 100})
+	require.NoError(t, err)
+	list := []string{}
+	for _, m := range got.GetMeshes() {
+		list = append(list, m.GetName())
 	}
 	return list
 }
@@ -156,8 +158,7 @@ const slowest = 31 * time.Second
 // Streams that fall silent hold all places, until their time is up: then each is told so, its place is another's, and nothing of it is kept.
 func TestASilentStreamLosesItsPlace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(8 << 20)
-		s := inMemory(t, Config{MeshLimit: 1 << 20, Meshes: meshes})
+		s := inMemory(t, Config{MeshLimit: 1 << 20})
 		began := time.Now()
 		var silent []sending
 		for n := range uploadsAtOnce {
@@ -182,13 +183,13 @@ func TestASilentStreamLosesItsPlace(t *testing.T) {
 		assert.Equal(t, slowest, time.Since(began))
 		synctest.Wait()
 		assert.Len(t, s.log.lines(t, reasonDeadline), uploadsAtOnce)
-		assert.Empty(t, shelfOf(meshes), "half a file is none")
+		assert.Empty(t, s.kept(t), "half a file is none")
 
 		stream := s.upload(t.Context(), t)
 		say(t, stream, head("corner"), chunk([]byte(corner)))
 		_, err := stream.CloseAndRecv()
 		require.NoError(t, err)
-		assert.Equal(t, []string{"meshes/corner"}, shelfOf(meshes))
+		assert.Equal(t, []string{"meshes/corner"}, s.kept(t))
 		assert.Equal(t, slowest, time.Since(began), "nobody waited for the place")
 	})
 }
@@ -211,8 +212,7 @@ func TestAStreamThatTricklesLosesItsPlace(t *testing.T) {
 // A body that falls silent is the same at the REST door.
 func TestASilentBodyLosesItsPlace(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(8 << 20)
-		s := inMemory(t, Config{MeshLimit: 1 << 20, Meshes: meshes})
+		s := inMemory(t, Config{MeshLimit: 1 << 20})
 		began := time.Now()
 		answers := make(chan answerOf, uploadsAtOnce)
 		for range uploadsAtOnce {
@@ -235,18 +235,17 @@ func TestASilentBodyLosesItsPlace(t *testing.T) {
 			assert.Equal(t, reasonDeadline, got.refusal(t).info.GetReason())
 		}
 		assert.Equal(t, slowest, time.Since(began))
-		assert.Empty(t, shelfOf(meshes))
+		assert.Empty(t, s.kept(t))
 		got := s.send(t, http.MethodPost, "/v1/meshes?unit=mm&meshId=corner", strings.NewReader(corner), "Content-Type", "model/stl")
 		assert.Equal(t, http.StatusOK, got.status, "%s", got.body)
-		assert.Equal(t, []string{"meshes/corner"}, shelfOf(meshes))
+		assert.Equal(t, []string{"meshes/corner"}, s.kept(t))
 	})
 }
 
 // A caller who leaves in the middle of a file gives the place back at once, and nothing of the file is kept.
 func TestACallerWhoLeavesInTheMiddle(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		meshes := shelf.New(8 << 20)
-		s := inMemory(t, Config{Meshes: meshes})
+		s := inMemory(t, Config{})
 		began := time.Now()
 		for range 3 * uploadsAtOnce {
 			ctx, leave := context.WithCancel(t.Context())
@@ -258,7 +257,7 @@ func TestACallerWhoLeavesInTheMiddle(t *testing.T) {
 			synctest.Wait()
 		}
 		assert.Len(t, s.log.lines(t, `"code":"Canceled"`), 3*uploadsAtOnce)
-		assert.Empty(t, shelfOf(meshes))
+		assert.Empty(t, s.kept(t))
 		stream := s.upload(t.Context(), t)
 		say(t, stream, head("corner"), chunk([]byte(corner)))
 		_, err := stream.CloseAndRecv()
@@ -288,9 +287,8 @@ func TestACallersTimeBoundsAnUpload(t *testing.T) {
 
 // A file of exactly the limit is taken in, in however many chunks; a byte more is refused as it comes, without waiting for the end.
 func TestAStreamIsRefusedAtTheLimit(t *testing.T) {
-	meshes := shelf.New(8 << 20)
-	s := start(t, Config{MeshLimit: int64(len(corner)), Meshes: meshes})
-	before := shelfOf(meshes)
+	s := start(t, Config{MeshLimit: int64(len(corner)), MeshRoom: 8 << 20})
+	before := s.kept(t)
 	for range 2 * uploadsAtOnce {
 		stream := s.upload(soon(t), t)
 		say(t, stream, head("corner"), chunk([]byte(corner)), chunk([]byte{'\n'}))
@@ -299,7 +297,7 @@ func TestAStreamIsRefusedAtTheLimit(t *testing.T) {
 		assert.Equal(t, reasonBodySize, got.info.GetReason())
 		assert.Equal(t, fmt.Sprint(len(corner)), got.info.GetMetadata()["limitBytes"])
 	}
-	assert.Equal(t, before, shelfOf(meshes))
+	assert.Equal(t, before, s.kept(t))
 	stream := s.upload(t.Context(), t)
 	say(t, stream, head("corner"))
 	for i := range len(corner) {
@@ -313,9 +311,8 @@ func TestAStreamIsRefusedAtTheLimit(t *testing.T) {
 
 // What is wrong with the order or the form of a stream's messages is refused at once, by its path, and frees its place.
 func TestStreamsOutOfForm(t *testing.T) {
-	meshes := shelf.New(8 << 20)
-	s := start(t, Config{Meshes: meshes, Patience: time.Millisecond})
-	before := shelfOf(meshes)
+	s := start(t, Config{Patience: time.Millisecond})
+	before := s.kept(t)
 	odd := head("corner")
 	odd.GetReading().Unit = 77
 	for name, row := range map[string]struct {
@@ -337,7 +334,7 @@ func TestStreamsOutOfForm(t *testing.T) {
 				got := refusalOf(status.Convert(unclosed(stream)))
 				assert.Equal(t, codes.InvalidArgument, got.Code())
 				assert.Contains(t, got.fields, row.path, got.Message())
-				assert.Equal(t, before, shelfOf(meshes))
+				assert.Equal(t, before, s.kept(t))
 			}
 		})
 	}
@@ -374,9 +371,8 @@ func TestAStreamHasARequestsID(t *testing.T) {
 
 // Many callers who bring one file at once get one mesh.
 func TestManyBringOneFile(t *testing.T) {
-	meshes := shelf.New(8 << 20)
-	s := start(t, Config{Meshes: meshes, Patience: time.Minute, StudyTimeout: time.Minute})
-	before := len(shelfOf(meshes))
+	s := start(t, Config{Patience: time.Minute, StudyTimeout: time.Minute})
+	before := len(s.kept(t))
 	got := make(chan error, 2*uploadsAtOnce)
 	for range cap(got) {
 		stream := s.upload(t.Context(), t)
@@ -389,7 +385,7 @@ func TestManyBringOneFile(t *testing.T) {
 	for range cap(got) {
 		assert.NoError(t, <-got)
 	}
-	assert.Len(t, shelfOf(meshes), before+1)
+	assert.Len(t, s.kept(t), before+1)
 }
 
 // lengthless hides how long a body is, so that it is sent in chunks.
@@ -397,9 +393,8 @@ type lengthless struct{ io.Reader }
 
 // What a body says of itself is taken at its word or refused; one without a length is as good as one with.
 func TestBodiesThatAreFiles(t *testing.T) {
-	meshes := shelf.New(8 << 20)
-	s := start(t, Config{MeshLimit: int64(len(corner)), Meshes: meshes})
-	before := shelfOf(meshes)
+	s := start(t, Config{MeshLimit: int64(len(corner)), MeshRoom: 8 << 20})
+	before := s.kept(t)
 	over := corner + "\n"
 	for name, row := range map[string]struct {
 		body    io.Reader
@@ -431,7 +426,7 @@ func TestBodiesThatAreFiles(t *testing.T) {
 			got := s.send(t, http.MethodPost, "/v1/meshes"+query, row.body, row.headers...)
 			require.Equal(t, row.status, got.status, "%s", got.body)
 			if row.status == http.StatusOK {
-				assert.Len(t, shelfOf(meshes), len(before)+1, "one file, whatever way it came")
+				assert.Len(t, s.kept(t), len(before)+1, "one file, whatever way it came")
 				return
 			}
 			refused := got.refusal(t)
@@ -443,9 +438,8 @@ func TestBodiesThatAreFiles(t *testing.T) {
 
 // A body that ends before its length leaves nothing, and its place is free.
 func TestABodyCutShort(t *testing.T) {
-	meshes := shelf.New(8 << 20)
-	s := start(t, Config{Meshes: meshes, Patience: time.Second})
-	before := shelfOf(meshes)
+	s := start(t, Config{Patience: time.Second})
+	before := s.kept(t)
 	for range 2 * uploadsAtOnce {
 		conn := dial(t, s.address)
 		_, err := fmt.Fprintf(conn, "POST /v1/meshes?unit=mm HTTP/1.1\r\nHost: localhost\r\nContent-Type: model/stl\r\nContent-Length: %d\r\n\r\n%s", len(corner), corner[:100])
@@ -456,7 +450,7 @@ func TestABodyCutShort(t *testing.T) {
 		assert.Contains(t, string(text), "400 Bad Request")
 		assert.Contains(t, string(text), reasonBody)
 	}
-	assert.Equal(t, before, shelfOf(meshes))
+	assert.Equal(t, before, s.kept(t))
 	got := s.send(t, http.MethodPost, "/v1/meshes?unit=mm", strings.NewReader(corner), "Content-Type", "model/stl")
 	assert.Equal(t, http.StatusOK, got.status, "%s", got.body)
 }

@@ -31,29 +31,35 @@ type Reading struct {
 	Up       Up
 }
 
-// Item is one mesh that is kept. It never changes.
+// Item is one mesh. Once it is studied it never changes.
 type Item struct {
 	Name    string // "meshes/…"
 	Reading Reading
 	// FileSum is the SHA-256 of the file; Sum that of the file and of all that its
 	// measures depend on besides, so that equal sums mean equal measures.
 	FileSum, Sum string
-	File         []byte
+	File         []byte // nil where it is not at hand
+	Size         int64  // bytes of the file
 	Format       meshfile.Format
-	Model        *maquette.Maquette
+	Model        *maquette.Maquette // nil until it is studied
 }
 
 // Identify names a file as it would be kept, before it is read.
 func Identify(file []byte, r Reading) *Item {
 	of := sha256.Sum256(file)
 	whole := sha256.Sum256(fmt.Appendf(of[:], " %v %v %s", r.Unit, r.Up, extension(file, r)))
-	item := &Item{Reading: r, File: file, FileSum: hex.EncodeToString(of[:]), Sum: hex.EncodeToString(whole[:])}
+	item := &Item{Reading: r, File: file, Size: int64(len(file)), FileSum: hex.EncodeToString(of[:]), Sum: hex.EncodeToString(whole[:])}
 	item.Name = Prefix + r.ID
 	if r.ID == "" {
-		const digits = 32 // 128 bits: no two files meet by chance
-		item.Name = Prefix + item.Sum[:digits]
+		item.Name = NameOf(item.Sum)
 	}
 	return item
+}
+
+// NameOf is the name that a mesh of such a Sum has where nobody gives it another.
+func NameOf(sum string) string {
+	const digits = 32 // 128 bits: no two files meet by chance
+	return Prefix + sum[:min(digits, len(sum))]
 }
 
 // extension is what the measures depend on of a file's name: the format that it
@@ -66,12 +72,12 @@ func extension(file []byte, r Reading) meshfile.Format {
 	return format
 }
 
-// room is what an item takes of a shelf's, in bytes: its file, or a binary STL of its
+// Room is what an item takes where it is kept, in bytes: its file, or a binary STL of its
 // triangles where that is more. A file that has one part placed many times is short, and
 // its model is not.
-func (i *Item) room() int64 {
+func (i *Item) Room() int64 {
 	const stl = 50 // bytes of a triangle
-	size := int64(len(i.File))
+	size := i.Size
 	if i.Model != nil {
 		size = max(size, int64(stl*i.Model.Faces()))
 	}

@@ -189,7 +189,8 @@ type Head struct {
 
 // Filter picks quotes. The zero value picks all.
 type Filter struct {
-	State     life.State // as recorded; empty for any
+	State     life.State // empty for any
+	On        life.Day   // the day of which State is meant, as of which an offer may have lapsed; empty for as recorded
 	Owner     *string    // nil for any
 	Year      int        // 0 for any
 	Reference *string    // exactly this one; nil for any

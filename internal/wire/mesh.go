@@ -29,13 +29,26 @@ func MeshReading(pb *mouldwrightv1.MeshReading) shelf.Reading {
 // Mesh returns a mesh that is kept; with its takeoff where one is given.
 func Mesh(i *shelf.Item, takeoff *mouldwrightv1.MeshTakeoff) *mouldwrightv1.Mesh {
 	return &mouldwrightv1.Mesh{
-		Name: i.Name, Sha256: i.FileSum, ByteCount: int32(len(i.File)), Format: string(i.Format), //nolint:gosec // bounded by the doors
-		Reading: &mouldwrightv1.MeshReading{
-			MeshId: i.Reading.ID, Title: i.Reading.Title, FileName: i.Reading.FileName,
-			Unit: lengthUnitOut(i.Reading.Unit), Up: mouldwrightv1.UpAxis(i.Reading.Up),
-		},
-		Takeoff: takeoff,
+		Name: i.Name, Sha256: i.FileSum, ByteCount: int32(i.Size), Format: string(i.Format), //nolint:gosec // bounded by the doors
+		Reading: readingOut(i.Reading), Takeoff: takeoff,
 	}
+}
+
+func readingOut(r shelf.Reading) *mouldwrightv1.MeshReading {
+	return &mouldwrightv1.MeshReading{
+		MeshId: r.ID, Title: r.Title, FileName: r.FileName, Unit: lengthUnitOut(r.Unit), Up: mouldwrightv1.UpAxis(r.Up),
+	}
+}
+
+// EncodeReading writes how a mesh file is to be read, as it was asked, the way it is kept: our
+// stable JSON. Of units it knows those that may be asked for.
+func EncodeReading(r shelf.Reading) ([]byte, error) { return Encode(readingOut(r)) }
+
+// DecodeReading reads how a mesh file is to be read, as it is kept.
+func DecodeReading(doc []byte) (shelf.Reading, error) {
+	pb := &mouldwrightv1.MeshReading{}
+	err := Decode(doc, pb).Err()
+	return MeshReading(pb), err
 }
 
 // lengthUnitOut is unspecified for a unit of the file's own that the contract has no

@@ -184,9 +184,17 @@ func (s *state) Quotes(by store.Filter, after life.Number, limit int, eyes store
 	return heads, nil
 }
 
+// stateOn is the state on a day; for no day, the one that is recorded.
+func (q *quote) stateOn(day life.Day) life.State {
+	if day == "" {
+		return q.State()
+	}
+	return q.StateOn(day)
+}
+
 func (q *quote) matches(by store.Filter) bool {
 	offer, _ := q.Offer()
-	return (by.State == "" || by.State == q.State()) &&
+	return (by.State == "" || by.State == q.stateOn(by.On)) &&
 		(by.Owner == nil || *by.Owner == q.Owner) &&
 		(by.Year == 0 || by.Year == q.Number.Year) &&
 		(by.Reference == nil || *by.Reference == q.summary.Reference) &&

@@ -301,9 +301,7 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 		w.and("owner = ?", *by.Owner)
 		none = none || !readable(*by.Owner)
 	}
-	if by.State != "" {
-		w.and("state = ?", string(by.State))
-	}
+	w.state(by)
 	if by.Year != 0 {
 		w.and("year = ?", by.Year)
 		none = none || by.Year < 1 || by.Year > life.LastYear
@@ -322,8 +320,22 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 		w.and("(year, serial) < (?, ?)", after.Year, after.Serial)
 		none = none || !after.Valid()
 	}
-	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.LapsedBy))
+	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.On), string(by.LapsedBy))
 	return w, none
+}
+
+// state picks the quotes in a state: on a day, an offer whose last valid day is past is expired
+// whether or not that has been recorded.
+func (w *where) state(by store.Filter) {
+	switch {
+	case by.State == "":
+	case by.On != "" && by.State == life.Issued:
+		w.and("state = 'issued' AND valid_until >= ?", string(by.On))
+	case by.On != "" && by.State == life.Expired:
+		w.and("(state = 'expired' OR state = 'issued' AND valid_until < ?)", string(by.On))
+	default:
+		w.and("state = ?", string(by.State))
+	}
 }
 
 // mostMeshes bounds how many meshes a revision refers to.
