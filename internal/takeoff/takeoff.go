@@ -127,7 +127,9 @@ func Measure(b *brief.Piece, e *ratebook.Edition, direct bool) (Piece, fault.Lis
 
 // steady keeps the measures to the digits that every processor agrees on.
 func (p *Piece) steady() {
-	for _, measure := range []*float64{&p.Surface, &p.Rim, &p.Volume, &p.Blank, &p.Silhouette, &p.Parting, &p.Flange} {
+	for _, measure := range []*float64{
+		&p.Surface, &p.Rim, &p.Volume, &p.Blank, &p.Silhouette, &p.Parting, &p.Flange, &p.Extent.Width, &p.Extent.Depth, &p.Extent.Height,
+	} {
 		*measure = unit.Steady(*measure)
 	}
 }
