@@ -643,7 +643,7 @@ func TestAccessWritesAreRepeatable(t *testing.T) {
 func TestRateIsEven(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) { // whose clock stands still but for what is slept
 		const interval = 2 * time.Second
-		r, err := newRate(Rate{PerMinute: 30, Burst: 3})
+		r, err := newRate(Rate{PerMinute: 30, Burst: 3}, time.Now)
 		require.NoError(t, err)
 		take := func(who string) time.Duration {
 			err := r.take(t.Context(), who)

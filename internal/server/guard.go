@@ -35,10 +35,10 @@ type guard struct {
 func newGuard(c Config, gate *access.Gate, services []service) (*guard, error) {
 	g := &guard{keyless: c.Keyless, gate: gate, proxies: c.Proxies, needs: map[string]access.Need{}}
 	var err error
-	if g.keys, err = newRate(c.KeyRate); err != nil {
+	if g.keys, err = newRate(c.KeyRate, c.Now); err != nil {
 		return nil, err
 	}
-	if g.lone, err = newRate(c.AddressRate); err != nil {
+	if g.lone, err = newRate(c.AddressRate, c.Now); err != nil {
 		return nil, err
 	}
 	for _, s := range services {

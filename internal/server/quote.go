@@ -3,6 +3,7 @@ package server
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 
@@ -210,8 +211,7 @@ type named interface {
 type look struct {
 	quote    store.Quote
 	revision int
-	content  store.Content
-	entry    *ledger.Entry
+	*written
 }
 
 // look looks a revision up: the one that is named, the offer, or the draft.
@@ -227,13 +227,9 @@ func (s *quoteService) look(ctx context.Context, r named, view ledger.View) (*lo
 			return err
 		}
 		l.revision = cmp.Or(int(r.GetRevision()), usual(l.quote))
-		l.content, err = tx.Content(number, l.revision, eyes)
+		l.written, err = read(tx, number, l.revision, eyes, view)
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	l.entry, err = ledger.Read(l.content, view)
 	return l, err
 }
 
@@ -295,43 +291,57 @@ func tokenNumber(token string) (life.Number, error) {
 // IssueQuote makes the draft the offer.
 func (s *quoteService) IssueQuote(ctx context.Context, r *mouldwrightv1.IssueQuoteRequest) (*mouldwrightv1.IssueQuoteResponse, error) {
 	reply := &mouldwrightv1.IssueQuoteResponse{}
-	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
-		return s.issue(ctx, tx, number, r.GetEtag(), mark)
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
+		return s.issue(ctx, tx, number, r, mark)
 	})
 	return reply, err
 }
 
 // issue issues a draft until the day that its own document says.
-func (s *quoteService) issue(ctx context.Context, tx store.Tx, number life.Number, etag string, mark life.Mark) (store.Quote, error) {
+func (s *quoteService) issue(ctx context.Context, tx store.Tx, number life.Number, r *mouldwrightv1.IssueQuoteRequest, mark life.Mark) (store.Quote, *written, error) {
+	view, err := viewOf(ctx, r)
+	if err != nil {
+		return store.Quote{}, nil, err
+	}
 	eyes := callerOf(ctx).Eyes()
 	q, err := tx.Quote(number, eyes)
 	if err != nil {
-		return store.Quote{}, err
+		return store.Quote{}, nil, err
 	}
-	read, drafting := q.Drafting()
-	until := mark.On // counts for nothing where there is no draft
-	if drafting {
-		content, err := tx.Content(number, read.Number, eyes)
-		if err != nil {
-			return store.Quote{}, err
+	until, w := mark.On, (*written)(nil) // where there is no draft, life says so
+	if draft, ok := q.Drafting(); ok {
+		if w, err = read(tx, number, draft.Number, eyes, view); err != nil {
+			return store.Quote{}, nil, err
 		}
-		entry, err := ledger.Read(content, ledger.Client)
-		if err != nil {
-			return store.Quote{}, err
-		}
-		until = life.Day(entry.Quote.GetValidUntil())
+		until = life.Day(w.entry.Quote.GetValidUntil())
 	}
-	if etag == "" {
-		etag = q.Etag() // of the draft that was read: another one may say another day
+	// The etag of the draft that was read, where the caller has none: another one may say another day.
+	q, err = tx.Change(number, cmp.Or(r.GetEtag(), q.Etag()), eyes, life.Issue(until), store.Content{}, mark)
+	return q, w, err
+}
+
+// written is a revision as it was written down.
+type written struct {
+	content store.Content
+	entry   *ledger.Entry
+}
+
+// read reads a revision.
+func read(r store.Reader, number life.Number, revision int, eyes store.Eyes, view ledger.View) (*written, error) {
+	content, err := r.Content(number, revision, eyes)
+	if err != nil {
+		return nil, err
 	}
-	return tx.Change(number, etag, eyes, life.Issue(until), store.Content{}, mark)
+	entry, err := ledger.Read(content, view)
+	return &written{content, entry}, err
 }
 
 // AcceptQuote takes the offer.
 func (s *quoteService) AcceptQuote(ctx context.Context, r *mouldwrightv1.AcceptQuoteRequest) (*mouldwrightv1.AcceptQuoteResponse, error) {
 	reply := &mouldwrightv1.AcceptQuoteResponse{}
-	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
-		return tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Accept(), store.Content{}, mark)
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
+		q, err := tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Accept(), store.Content{}, mark)
+		return q, nil, err
 	})
 	return reply, err
 }
@@ -339,8 +349,9 @@ func (s *quoteService) AcceptQuote(ctx context.Context, r *mouldwrightv1.AcceptQ
 // DeclineQuote turns the offer down.
 func (s *quoteService) DeclineQuote(ctx context.Context, r *mouldwrightv1.DeclineQuoteRequest) (*mouldwrightv1.DeclineQuoteResponse, error) {
 	reply := &mouldwrightv1.DeclineQuoteResponse{}
-	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, error) {
-		return tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Decline(), store.Content{}, mark)
+	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
+		q, err := tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Decline(), store.Content{}, mark)
+		return q, nil, err
 	})
 	return reply, err
 }
@@ -352,9 +363,10 @@ type changing interface {
 	GetName() string
 }
 
-// change changes a quote and answers with the revision that it was about.
+// change changes a quote and answers with the revision that it was about, which is read where
+// the change has not read it.
 func (s *quoteService) change(ctx context.Context, r changing, reply proto.Message, answer **mouldwrightv1.KeptQuote,
-	do func(store.Tx, life.Number, life.Mark) (store.Quote, error),
+	do func(store.Tx, life.Number, life.Mark) (store.Quote, *written, error),
 ) error {
 	return s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
 		view, err := viewOf(ctx, r)
@@ -364,19 +376,14 @@ func (s *quoteService) change(ctx context.Context, r changing, reply proto.Messa
 		number, err := wire.QuoteNumber(r.GetName())
 		mark := s.keep.mark(ctx)
 		return func(tx store.Tx) error {
-			q, err := do(tx, number, mark)
+			q, w, err := do(tx, number, mark)
+			if err == nil && w == nil {
+				w, err = read(tx, number, usual(q), callerOf(ctx).Eyes(), view)
+			}
 			if err != nil {
 				return err
 			}
-			content, err := tx.Content(number, usual(q), callerOf(ctx).Eyes())
-			if err != nil {
-				return err
-			}
-			entry, err := ledger.Read(content, view)
-			if err != nil {
-				return err
-			}
-			*answer = shown(q, usual(q), content, entry, view, mark.On)
+			*answer = shown(q, usual(q), w.content, w.entry, view, mark.On)
 			return nil
 		}, err
 	})
@@ -395,12 +402,21 @@ func (s *quoteService) RecomputeQuote(ctx context.Context, r *mouldwrightv1.Reco
 	}
 	proof, err := ledger.Prove(s.intake.asPriced(ctx, book, l.content), l.content, most)
 	if err != nil {
-		return nil, &problem{code: codes.FailedPrecondition, reason: reasonRecompute, message: "this program cannot price it again: " + err.Error()}
+		return nil, unproved(err)
 	}
 	return &mouldwrightv1.RecomputeQuoteResponse{
 		Revision: int32(l.revision), Same: proof.Same, EngineKept: int32(proof.Engine), EngineNow: estimate.Engine, //nolint:gosec // small
 		NetKept: proof.Kept.Quote.GetNet(), NetNow: proof.Now.Quote.GetNet(), Differences: proof.Differences,
 	}, nil
+}
+
+// unproved says why a revision could not be priced again. That the store is away, or the
+// caller's time is up, says nothing of the revision.
+func unproved(err error) error {
+	if errors.Is(err, store.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	return &problem{code: codes.FailedPrecondition, reason: reasonRecompute, message: "this program cannot price it again: " + err.Error()}
 }
 
 // GetQuoteDocument writes a quote down for its caller: the client's document, or the studio's.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"time"
 
 	"github.com/throttled/throttled/v2"
 	"github.com/throttled/throttled/v2/store/memstore"
@@ -26,12 +27,13 @@ type rate struct {
 // mostRemembered bounds how many callers a rate remembers, a few hundred bytes each.
 const mostRemembered = 65536
 
-func newRate(r Rate) (*rate, error) {
-	seen, err := memstore.NewCtx(mostRemembered)
+func newRate(r Rate, now func() time.Time) (*rate, error) {
+	seen, err := memstore.New(mostRemembered)
 	if err != nil {
 		return nil, err
 	}
-	limiter, err := throttled.NewGCRARateLimiterCtx(seen, throttled.RateQuota{MaxRate: throttled.PerMin(r.PerMinute), MaxBurst: r.Burst - 1})
+	seen.SetTimeNow(now)
+	limiter, err := throttled.NewGCRARateLimiterCtx(throttled.WrapStoreWithContext(seen), throttled.RateQuota{MaxRate: throttled.PerMin(r.PerMinute), MaxBurst: r.Burst - 1})
 	return &rate{limiter, r}, err
 }
 
