@@ -155,7 +155,7 @@ func (p *proving) revision(ctx context.Context, number life.Number, revision int
 	if err != nil {
 		return nil, err
 	}
-	book, err := p.books.Find(ctx, bookcase.Prefix+content.RateBook)
+	book, err := p.books.Revision(ctx, content.RateBook)
 	if err != nil {
 		return nil, err
 	}

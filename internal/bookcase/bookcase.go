@@ -69,13 +69,18 @@ var ErrNone = errors.New("there is no rate book yet")
 // Find returns the book of a resource name; the one in force for no name and for
 // rateBooks/current. Its error is a *MissingError, or the store's.
 func (c *Case) Find(ctx context.Context, name string) (*desk.Book, error) {
-	revision := strings.TrimPrefix(name, Prefix)
-	if name == "" || name == Current {
-		var err error
-		if revision, err = c.inForce(ctx); err != nil {
-			return nil, err
-		}
+	if name != "" && name != Current {
+		return c.Revision(ctx, strings.TrimPrefix(name, Prefix))
 	}
+	revision, err := c.inForce(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return c.Revision(ctx, revision)
+}
+
+// Revision returns the book of a revision.
+func (c *Case) Revision(ctx context.Context, revision string) (*desk.Book, error) {
 	if book, ok := c.open.Get(revision); ok {
 		return book, nil
 	}

@@ -19,7 +19,6 @@ import (
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/ratebook/demo"
 	"github.com/mouldwright/mouldwright/internal/store"
-	"github.com/mouldwright/mouldwright/internal/store/sqlite"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -75,11 +74,12 @@ type studio struct {
 
 func newStudio(t *testing.T) *studio {
 	t.Helper()
-	s := &studio{path: filepath.Join(t.TempDir(), "studio.db"), clock: &clock{time.Date(2027, 3, 1, 9, 0, 0, 0, time.UTC)}}
-	kept, err := sqlite.Open(t.Context(), s.path)
-	require.NoError(t, err)
+	dir := t.TempDir()
+	s := &studio{path: filepath.Join(dir, "studio.db"), clock: &clock{time.Date(2027, 3, 1, 9, 0, 0, 0, time.UTC)}}
+	kept := onDisk(t, dir)
 	t.Cleanup(func() { require.NoError(t, kept.Close()) })
 	s.store = &watched{Store: kept}
+	var err error
 	s.rules, err = wire.NewValidator()
 	require.NoError(t, err)
 	return s
@@ -241,6 +241,9 @@ func TestCaseHoldsSixteenOpen(t *testing.T) {
 
 // A book that was edited behind the store's back is not reckoned by.
 func TestCaseWithADamagedRevision(t *testing.T) {
+	if diskless {
+		t.Skip("there is no file to damage where the store is in memory")
+	}
 	s := newStudio(t)
 	require.NoError(t, s.books(t).Begin(t.Context(), s.book(t, "one", "Ash & Ember Fabrication")))
 	db, err := sql.Open("sqlite", s.path)

@@ -35,6 +35,7 @@ func (b *Brief) Check(e *ratebook.Edition) fault.List {
 	c := checker{edition: e, terms: b.Partner}
 	var root fault.Path
 	c.deadline(root.Field("deadline"), b)
+	c.preparedOn(root.Field("preparedOn"), b)
 	c.number(root.Field("pieces"), float64(len(b.Pieces)), 1, MostPieces, "pieces")
 	c.pieces(root, b.Pieces)
 	c.meshes(root.Field("pieces"), b)
@@ -71,6 +72,15 @@ func (c *checker) above(p fault.Path, v, high float64, what string) {
 func (c *checker) deadline(p fault.Path, b *Brief) {
 	if !b.PreparedOn.IsZero() && !b.Deadline.IsZero() && b.Deadline.Before(b.PreparedOn) {
 		c.faults.Add(p, "got %s, allowed: on or after preparedOn %s", b.Deadline.Format(day), b.PreparedOn.Format(day))
+	}
+}
+
+// lastYear is the last whose offers end in a year of four digits, however long they stand.
+const lastYear = 9900
+
+func (c *checker) preparedOn(p fault.Path, b *Brief) {
+	if b.PreparedOn.Year() > lastYear {
+		c.faults.Add(p, "got %s, allowed: up to the year %d", b.PreparedOn.Format(day), lastYear)
 	}
 }
 

@@ -15,16 +15,15 @@ type Entry struct {
 
 // Replay makes the quote that a history tells of, or says where it breaks the rules.
 func Replay(number Number, history []Entry) (Quote, error) {
-	q := Quote{Number: number}
+	q := Quote{Number: number, History: make([]Entry, 0, len(history))}
 	for i, e := range history {
-		next, err := q.Do(e.Change, e.Mark)
-		if err != nil {
+		if err := q.may(e.Change, e.Mark); err != nil {
 			return q, fmt.Errorf("history of %s, entry %d: %w", number, i+1, err)
 		}
-		if got := next.History[i].Revision; got != e.Revision {
+		q.note(e.Change, e.Mark)
+		if got := q.History[i].Revision; got != e.Revision {
 			return q, fmt.Errorf("history of %s, entry %d: it tells of revision %d, which would be %d", number, i+1, e.Revision, got)
 		}
-		q = next
 	}
 	return q, nil
 }

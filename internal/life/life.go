@@ -118,23 +118,43 @@ var (
 	ErrNoDay     = errors.New("a day is written as 2027-01-31")
 	ErrPastDay   = errors.New("the last valid day is before the day of issue")
 	ErrNumber    = errors.New("a number is written as Q-2027-0001")
+	ErrTooOften  = fmt.Errorf("the quote was changed %d times already; begin another", MostChanges)
 )
 
 // Do makes a change, or says why it may not be made.
 func (q Quote) Do(c Change, m Mark) (Quote, error) {
-	if err := c.check(m); err != nil {
+	if err := q.may(c, m); err != nil {
 		return q, err
 	}
+	q.Revisions, q.History = slices.Clone(q.Revisions), slices.Clip(q.History)
+	q.note(c, m)
+	return q, nil
+}
+
+// may says why a change may not be made; nil where it may.
+func (q Quote) may(c Change, m Mark) error {
+	if err := c.check(m); err != nil {
+		return err
+	}
 	if !q.Number.Valid() {
-		return q, ErrNumber
+		return ErrNumber
 	}
 	if allowed := q.Allowed(m.On); !slices.Contains(allowed, c.Act) {
-		return q, Refused{State: q.StateOn(m.On), Wanted: c.Act, Allowed: allowed}
+		return Refused{State: q.StateOn(m.On), Wanted: c.Act, Allowed: allowed}
 	}
-	q.Revisions = slices.Clone(q.Revisions)
-	at := q.apply(c)
-	q.History = append(slices.Clip(q.History), Entry{Change: c, Revision: at, Mark: m})
-	return q, nil
+	if c.Act == Revising && len(q.History) >= MostChanges {
+		return ErrTooOften
+	}
+	return nil
+}
+
+// MostChanges is how many changes a quote may have had to be revised once more: each reading
+// of it goes through all of them.
+const MostChanges = 1000
+
+// note makes a change to a quote whose revisions and history are its own.
+func (q *Quote) note(c Change, m Mark) {
+	q.History = append(q.History, Entry{Change: c, Revision: q.apply(c), Mark: m})
 }
 
 func (c Change) check(m Mark) error {
@@ -250,10 +270,18 @@ func (q Quote) State() State {
 // StateOn is the state on a day: an offer past its last valid day is expired on that day
 // whether or not that has been recorded, so that no answer hangs on when somebody looks.
 func (q Quote) StateOn(day Day) State {
-	if offer, ok := q.Offer(); ok && offer.State == Issued && offer.ValidUntil < day {
-		return Expired
+	if offer, ok := q.Offer(); ok {
+		return offer.StateOn(day)
 	}
 	return q.State()
+}
+
+// StateOn is the revision's state on a day, likewise.
+func (r Revision) StateOn(day Day) State {
+	if r.State == Issued && r.ValidUntil < day {
+		return Expired
+	}
+	return r.State
 }
 
 // Allowed lists what may be done to the quote on a day.

@@ -42,6 +42,7 @@ func (b *Book) check() fault.List {
 		circling:  map[string]bool{},
 		cures:     map[string]string{},
 	}
+	c.checkRevision()
 	c.reach()
 	c.findCircles()
 	c.findCatalysts()
@@ -55,6 +56,16 @@ func (b *Book) check() fault.List {
 	c.checkCautions()
 	c.checkPolicies()
 	return c.faults
+}
+
+// CurrentName is the name that stands for whichever revision is in force, and so is none's own.
+const CurrentName = "current"
+
+func (c *check) checkRevision() {
+	var root fault.Path
+	if c.Revision == CurrentName {
+		c.faults.Add(root.Field("revision"), "got %q, which stands for the revision in force; allowed: a name of its own", c.Revision)
+	}
 }
 
 // named puts what a fault is a fault of before the messages from a place of the

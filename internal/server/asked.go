@@ -50,18 +50,20 @@ type order struct {
 	brief *mouldwrightv1.Brief // with the terms it is priced on
 	book  *desk.Book           // with the meshes that it may refer to
 	owner string               // whose it is: a partner, or the studio, which is the empty name
-	lost  error                // why a mesh could not be looked up, which is not the brief's fault; nil where all could
+	lost  func() error         // why a mesh could not be looked up, which is not the brief's fault; nil where all could
 }
 
-// heeding notes why a mesh could not be looked up.
-func (o *order) heeding(meshes brief.Meshes) brief.Meshes {
+// heeded returns meshes, and afterwards why one could not be looked up where that says
+// nothing of the mesh: the store is away, or time is up.
+func heeded(meshes brief.Meshes) (own brief.Meshes, lost func() error) {
+	var failed error
 	return func(name string) (*maquette.Maquette, string, error) {
 		model, sum, err := meshes(name)
-		if err != nil && !errors.Is(err, cabinet.ErrNone) && o.lost == nil {
-			o.lost = err
+		if err != nil && !errors.Is(err, cabinet.ErrNone) && !errors.Is(err, store.ErrNotFound) && failed == nil {
+			failed = err
 		}
 		return model, sum, err
-	}
+	}, func() error { return failed }
 }
 
 // asked translates the brief of a request and finds its rate book.
@@ -71,7 +73,7 @@ func (i *intake) asked(ctx context.Context, r briefed) (*brief.Brief, *desk.Book
 		return nil, nil, err
 	}
 	asked, err := o.book.Brief(o.brief)
-	if err != nil || o.lost != nil {
+	if err != nil || o.lost() != nil {
 		return nil, nil, o.refused(err)
 	}
 	return asked, o.book, nil
@@ -93,7 +95,7 @@ func (i *intake) takeFor(ctx context.Context, r briefed, owner string) (*order, 
 		return nil, err
 	}
 	o := &order{brief: r.GetBrief(), book: book, owner: owner}
-	book.Meshes = o.heeding(book.Meshes)
+	book.Meshes, o.lost = heeded(book.Meshes)
 	return o, nil
 }
 
@@ -164,8 +166,8 @@ func noPartner(name string) *problem {
 // refused puts the faults that the core found in a brief under the request's field. Faults of
 // terms that the caller did not set are the studio's to mend.
 func (o *order) refused(err error) error {
-	if o.lost != nil {
-		return o.lost
+	if o.lost() != nil {
+		return o.lost()
 	}
 	var faults fault.List
 	if o.owner == "" || !errors.As(err, &faults) {
@@ -197,9 +199,9 @@ func (i *intake) meaning(ctx context.Context, request any) fault.List {
 		}
 		// No mesh is studied for a request that is refused anyway: what a brief means with one
 		// that is not at hand is told once the rest is sound.
-		o.book.Meshes = o.heeding(i.meshes.AtHand(ctx, o.owner, callerOf(ctx).Eyes()))
+		o.book.Meshes, o.lost = heeded(i.meshes.AtHand(ctx, o.owner, callerOf(ctx).Eyes()))
 		faults := o.book.Meaning(o.brief).Under(briefField)
-		if o.lost != nil {
+		if o.lost() != nil {
 			return nil
 		}
 		return faults

@@ -10,7 +10,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -25,7 +24,6 @@ import (
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/store"
-	"github.com/mouldwright/mouldwright/internal/store/sqlite"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
@@ -458,8 +456,7 @@ func TestABriefHasItsOwnersMeshes(t *testing.T) {
 // sqliteStore is a store in a file that holds the demo studio's rate book.
 func sqliteStore(t testing.TB) store.Store {
 	t.Helper()
-	s, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), "studio.db"))
-	require.NoError(t, err)
+	s := onDisk(t, t.TempDir())
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	rules := rulesOf(t)
 	books, err := bookcase.New(s, rules, time.Now)

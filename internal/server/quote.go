@@ -89,6 +89,9 @@ func (s *quoteService) ReviseQuote(ctx context.Context, r *mouldwrightv1.ReviseQ
 		if err != nil {
 			return nil, err
 		}
+		if err := s.takeBack(ctx, r.GetBrief(), kept); err != nil {
+			return nil, err
+		}
 		d, err := s.draft(ctx, r, kept.Owner)
 		if err != nil {
 			return nil, err
@@ -100,6 +103,44 @@ func (s *quoteService) ReviseQuote(ctx context.Context, r *mouldwrightv1.ReviseQ
 		}, nil
 	})
 	return reply, err
+}
+
+// takeBack takes off a brief what the caller read of the quote and sends back unchanged, though
+// it is not the caller's to set: the partner's terms and the day, which are set anew.
+func (s *quoteService) takeBack(ctx context.Context, pb *mouldwrightv1.Brief, q store.Quote) error {
+	if q.Owner == "" || pb.GetPartnerTerms() == nil && pb.GetPreparedOn() == "" {
+		return nil
+	}
+	for _, revision := range []int{len(q.Revisions), usual(q)} {
+		kept, err := s.briefOf(ctx, q.Number, revision)
+		if err != nil {
+			return err
+		}
+		if proto.Equal(pb.GetPartnerTerms(), kept.GetPartnerTerms()) {
+			pb.PartnerTerms = nil
+		}
+		if pb.GetPreparedOn() == kept.GetPreparedOn() {
+			pb.PreparedOn = ""
+		}
+	}
+	return nil
+}
+
+// briefOf is the brief of a revision as the caller reads it.
+func (s *quoteService) briefOf(ctx context.Context, number life.Number, revision int) (*mouldwrightv1.Brief, error) {
+	var content store.Content
+	err := s.keep.store.View(ctx, func(r store.Reader) (err error) {
+		content, err = r.Content(number, revision, callerOf(ctx).Eyes())
+		return err
+	})
+	pb := &mouldwrightv1.Brief{}
+	if err == nil {
+		err = wire.Decode(content.Brief, pb).Err()
+	}
+	if err != nil {
+		return nil, err
+	}
+	return pb, wire.NewMasker().Mask(pb, audienceOf(callerOf(ctx).Kind))
 }
 
 // draft is a revision that is about to be kept.
@@ -247,7 +288,8 @@ func (s *quoteService) ListQuotes(ctx context.Context, r *mouldwrightv1.ListQuot
 	if err != nil {
 		return nil, err
 	}
-	by := store.Filter{State: wire.QuoteState(r.GetState()), On: s.keep.today(), Year: int(r.GetYear())}
+	today := s.keep.today()
+	by := store.Filter{State: wire.QuoteState(r.GetState()), On: today, Year: int(r.GetYear())}
 	if r.GetReference() != "" {
 		reference := r.GetReference()
 		by.Reference = &reference
@@ -271,7 +313,7 @@ func (s *quoteService) ListQuotes(ctx context.Context, r *mouldwrightv1.ListQuot
 		answer.NextPageToken = pageToken(heads[size-1].Number.String())
 	}
 	for _, h := range heads {
-		answer.Quotes = append(answer.Quotes, wire.QuoteHead(h, s.keep.today()))
+		answer.Quotes = append(answer.Quotes, wire.QuoteHead(h, today))
 	}
 	return answer, nil
 }
@@ -290,11 +332,16 @@ func tokenNumber(token string) (life.Number, error) {
 
 // IssueQuote makes the draft the offer.
 func (s *quoteService) IssueQuote(ctx context.Context, r *mouldwrightv1.IssueQuoteRequest) (*mouldwrightv1.IssueQuoteResponse, error) {
-	reply := &mouldwrightv1.IssueQuoteResponse{}
-	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
-		return s.issue(ctx, tx, number, r, mark)
-	})
-	return reply, err
+	const tries = 3 // of a caller who names no etag: somebody else may write the draft meanwhile
+	for try := 1; ; try++ {
+		reply := &mouldwrightv1.IssueQuoteResponse{}
+		err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
+			return s.issue(ctx, tx, number, r, mark)
+		})
+		if err == nil || r.GetEtag() != "" || !errors.Is(err, store.ErrStale) || try == tries {
+			return reply, err
+		}
+	}
 }
 
 // issue issues a draft until the day that its own document says.
@@ -396,27 +443,24 @@ func (s *quoteService) RecomputeQuote(ctx context.Context, r *mouldwrightv1.Reco
 	if err != nil {
 		return nil, err
 	}
-	book, err := s.intake.books.Find(ctx, bookcase.Prefix+l.content.RateBook)
+	book, err := s.intake.books.Revision(ctx, l.content.RateBook)
 	if err != nil {
 		return nil, err
 	}
-	proof, err := ledger.Prove(s.intake.asPriced(ctx, book, l.content), l.content, most)
-	if err != nil {
-		return nil, unproved(err)
+	by := s.intake.asPriced(ctx, book, l.content)
+	meshes, lost := heeded(by.Meshes)
+	by.Meshes = meshes
+	proof, err := ledger.Prove(by, l.content, most)
+	switch {
+	case lost() != nil:
+		return nil, lost()
+	case err != nil:
+		return nil, &problem{code: codes.FailedPrecondition, reason: reasonRecompute, message: "this program cannot price it again: " + err.Error()}
 	}
 	return &mouldwrightv1.RecomputeQuoteResponse{
 		Revision: int32(l.revision), Same: proof.Same, EngineKept: int32(proof.Engine), EngineNow: estimate.Engine, //nolint:gosec // small
 		NetKept: proof.Kept.Quote.GetNet(), NetNow: proof.Now.Quote.GetNet(), Differences: proof.Differences,
 	}, nil
-}
-
-// unproved says why a revision could not be priced again. That the store is away, or the
-// caller's time is up, says nothing of the revision.
-func unproved(err error) error {
-	if errors.Is(err, store.ErrUnavailable) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
-		return err
-	}
-	return &problem{code: codes.FailedPrecondition, reason: reasonRecompute, message: "this program cannot price it again: " + err.Error()}
 }
 
 // GetQuoteDocument writes a quote down for its caller: the client's document, or the studio's.
@@ -440,9 +484,5 @@ func (s *quoteService) GetQuoteDocument(ctx context.Context, r *mouldwrightv1.Ge
 // standing says of a revision what it is worth on a day.
 func standing(q store.Quote, revision int, on life.Day) document.Standing {
 	r := q.Revisions[revision-1]
-	state := r.State
-	if state == life.Issued && r.ValidUntil < on {
-		state = life.Expired
-	}
-	return document.Standing{Revision: r.Number, State: string(state), ValidUntil: string(r.ValidUntil)}
+	return document.Standing{Revision: r.Number, State: string(r.StateOn(on)), ValidUntil: string(r.ValidUntil)}
 }

@@ -416,3 +416,27 @@ func (a *awayStore) Update(ctx context.Context, do func(store.Tx) error) error {
 	}
 	return a.Store.Update(ctx, do)
 }
+
+// What was read can be sent back: a caller changes one thing of the brief, and need not know what is the studio's to set.
+func TestReadChangeRevise(t *testing.T) {
+	g := guardedServer(t, Config{})
+	g.do(t, admin, "/v1/partners", `{"partnerId":"terms","partner":{"title":"Invented","terms":{"marginPercent":"41","discountPercent":"5","tax":"zero"}}}`)
+	g.keys["terms"] = keepKey(t, g.kept, "terms", store.Key{Owner: "terms", Scopes: []string{"write"}})
+	made := decoded(t, string(g.do(t, "terms", "/v1/quotes", request(plainBrief(t))).body), &mouldwrightv1.CreateQuoteResponse{})
+	for _, caller := range []string{"terms", studio} {
+		var read struct {
+			Quote struct{ Brief map[string]any }
+		}
+		require.NoError(t, json.Unmarshal(g.send(t, "GET", "/v1/"+made.GetQuote().GetName(), nil, g.as(caller)...).body, &read))
+		assert.NotEmpty(t, read.Quote.Brief["partnerTerms"], caller)
+		read.Quote.Brief["title"] = "Changed by " + caller
+		brief, err := json.Marshal(read.Quote.Brief)
+		require.NoError(t, err)
+		revised := decoded(t, string(g.do(t, caller, "/v1/"+made.GetQuote().GetName()+":revise", request(brief)).body), &mouldwrightv1.ReviseQuoteResponse{})
+		assert.Equal(t, "Changed by "+caller, revised.GetQuote().GetTitle())
+		assert.Equal(t, made.GetQuote().GetNet().GetAmount(), revised.GetQuote().GetNet().GetAmount(), "on the same terms")
+	}
+	other := strings.Replace(string(plainBrief(t)), "{", `{"partnerTerms":{"discountPercent":"6"},`, 1)
+	refused := g.post(t, "/v1/"+made.GetQuote().GetName()+":revise", `{"brief":`+other+`}`, g.as("terms")...)
+	assert.Contains(t, refused.refusal(t).fields, "brief.partnerTerms")
+}

@@ -11,13 +11,11 @@ import (
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
-	"github.com/mouldwright/mouldwright/internal/brief"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/ledger"
 	"github.com/mouldwright/mouldwright/internal/life"
-	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/ratebook"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/unit"
@@ -192,7 +190,9 @@ func (s *rateBookService) reprice(ctx, haste context.Context, book *desk.Book, a
 			return err
 		}
 		answer.OpenQuotes = append(answer.OpenQuotes, change)
-		answer.PricedQuoteCount++
+		if change.GetNetThen() != nil {
+			answer.PricedQuoteCount++
+		}
 	}
 	return nil
 }
@@ -315,19 +315,6 @@ func (s *rateBookService) changed(ctx context.Context, book *desk.Book, open ope
 	change.NetThen = wire.Quote(then, false).GetNet()
 	change.Difference, err = difference(change.GetNetKept(), change.GetNetThen())
 	return change, err
-}
-
-// heeded returns meshes, and afterwards why one could not be looked up where that says
-// nothing of the mesh: the store is away, or time is up.
-func heeded(meshes brief.Meshes) (own brief.Meshes, lost func() error) {
-	var failed error
-	return func(name string) (*maquette.Maquette, string, error) {
-		model, sum, err := meshes(name)
-		if errors.Is(err, store.ErrUnavailable) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
-			failed = err
-		}
-		return model, sum, err
-	}, func() error { return failed }
 }
 
 // whyNot says why a book cannot price a brief: at most ten faults.

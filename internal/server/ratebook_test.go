@@ -402,7 +402,7 @@ func TestCheckRateBookSaysWhatNoLongerFits(t *testing.T) {
 	assert.Nil(t, bad.GetNetThen())
 	assert.Nil(t, bad.GetDifference())
 	assert.NotNil(t, good.GetNetThen())
-	assert.EqualValues(t, 2, got.GetPricedQuoteCount())
+	assert.EqualValues(t, 1, got.GetPricedQuoteCount())
 }
 
 // The terms of a partner that count are those that the brief was priced on.

@@ -20,7 +20,9 @@ func keptProblem(err error) *problem {
 	switch {
 	case errors.As(err, &refused):
 		return stateProblem(refused)
-	case errors.Is(err, life.ErrPastDay):
+	case errors.Is(err, life.ErrTooOften):
+		return &problem{code: codes.FailedPrecondition, reason: reasonState, message: err.Error()}
+	case errors.Is(err, life.ErrPastDay), errors.Is(err, life.ErrNoDay):
 		return &problem{code: codes.FailedPrecondition, reason: reasonLapsed, message: "the draft's last valid day is past; revise it, which prices it on today's day"}
 	case errors.Is(err, life.ErrNumber):
 		return &problem{code: codes.NotFound, reason: reasonAbsent, message: err.Error()}
@@ -73,7 +75,7 @@ func accessProblem(err error) *problem {
 	case errors.Is(err, access.ErrNoKey):
 		return &problem{code: codes.Unauthenticated, http: http.StatusUnauthorized, reason: reasonNoKey, message: "this needs a key, sent as Authorization: Bearer and the key"}
 	case errors.Is(err, access.ErrBadKey):
-		return &problem{code: codes.Unauthenticated, http: http.StatusUnauthorized, reason: reasonBadKey, message: "the key opens nothing here", cause: err}
+		return &problem{code: codes.Unauthenticated, http: http.StatusUnauthorized, reason: reasonBadKey, message: "the key opens nothing here", cause: fmt.Errorf("%w: %s", err, access.Reason(err))}
 	case errors.As(err, &forbidden):
 		return &problem{code: codes.PermissionDenied, reason: reasonForbidden, message: forbidden.Error()}
 	default:

@@ -43,7 +43,7 @@ func (k *keeping) sweep(ctx context.Context) error {
 }
 
 // expire notes the offers that have lapsed, each by itself.
-func (k *keeping) expire(ctx context.Context) error {
+func (k *keeping) expire(ctx context.Context) (failed error) {
 	var after life.Number
 	for {
 		var lapsed []store.Head
@@ -52,12 +52,10 @@ func (k *keeping) expire(ctx context.Context) error {
 			return err
 		})
 		if err != nil || len(lapsed) == 0 {
-			return err
+			return errors.Join(failed, err)
 		}
 		for _, head := range lapsed {
-			if err := k.lapse(ctx, head.Number); err != nil {
-				return err
-			}
+			failed = errors.Join(failed, k.lapse(ctx, head.Number)) // the others lapse all the same
 		}
 		after = lapsed[len(lapsed)-1].Number
 	}

@@ -49,12 +49,8 @@ func acts(allowed []life.Act) []mouldwrightv1.QuoteAct {
 }
 
 func revision(r life.Revision, on life.Day) *mouldwrightv1.QuoteRevision {
-	state := r.State
-	if state == life.Issued && r.ValidUntil < on {
-		state = life.Expired
-	}
 	return &mouldwrightv1.QuoteRevision{
-		Number: int32(r.Number), State: stateNumbers()[state], ValidUntil: string(r.ValidUntil), ContentSha256: r.Sum, //nolint:gosec // counted from 1
+		Number: int32(r.Number), State: stateNumbers()[r.StateOn(on)], ValidUntil: string(r.ValidUntil), ContentSha256: r.Sum, //nolint:gosec // counted from 1
 	}
 }
 
@@ -66,10 +62,7 @@ func entry(e life.Entry) *mouldwrightv1.QuoteEntry {
 
 // QuoteHead returns a quote in a list.
 func QuoteHead(h store.Head, on life.Day) *mouldwrightv1.KeptQuote {
-	state := h.State
-	if state == life.Issued && h.ValidUntil < on {
-		state = life.Expired
-	}
+	state := life.Revision{State: h.State, ValidUntil: h.ValidUntil}.StateOn(on)
 	return &mouldwrightv1.KeptQuote{
 		Name: QuoteName(h.Number), State: stateNumbers()[state], Etag: h.Etag, Partner: PartnerName(h.Owner), ValidUntil: string(h.ValidUntil),
 		Title: h.Summary.Title, Client: h.Summary.Client, Reference: h.Summary.Reference, CreateTime: Time(h.At),
