@@ -145,7 +145,8 @@ func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Ma
 	return tx.meshed(content.Meshes)
 }
 
-// step writes what a change did: the last entry of the history, and the revisions that differ.
+// step writes what a change did: the last entry of the history, and what revisions hold. What
+// became of them is in the history.
 func step(before, after life.Quote, content store.Content) []Statement {
 	done := []Statement{note(after.Number, len(after.History), after.History[len(after.History)-1])}
 	for i, r := range after.Revisions {
@@ -156,29 +157,21 @@ func step(before, after life.Quote, content store.Content) []Statement {
 		case r.Sum != before.Revisions[i].Sum:
 			done = append(done, rewrite(after.Number, r, content))
 			done = append(done, refer(after.Number, r, content.Meshes)...)
-		case r != before.Revisions[i]:
-			done = append(done, move(after.Number, r))
 		}
 	}
 	return done
 }
 
 func begin(n life.Number, r life.Revision, c store.Content) Statement {
-	return statement(`INSERT INTO revisions (year, serial, revision, state, valid_until, brief, rate_book, engine, fingerprint, document, sum)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
-		n.Year, n.Serial, r.Number, string(r.State), string(r.ValidUntil),
-		blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
+	return statement(`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
 }
 
 func rewrite(n life.Number, r life.Revision, c store.Content) Statement {
 	return statement(`UPDATE revisions SET brief = $4, rate_book = $5, engine = $6, fingerprint = $7, document = $8, sum = $9
 		WHERE year = $1 AND serial = $2 AND revision = $3`,
 		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
-}
-
-func move(n life.Number, r life.Revision) Statement {
-	return statement(`UPDATE revisions SET state = $4, valid_until = $5 WHERE year = $1 AND serial = $2 AND revision = $3`,
-		n.Year, n.Serial, r.Number, string(r.State), string(r.ValidUntil))
 }
 
 func note(n life.Number, step int, e life.Entry) Statement {

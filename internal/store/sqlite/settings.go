@@ -47,24 +47,24 @@ type checked struct {
 
 // Connect opens a connection and asks it for each setting.
 func (c checked) Connect(ctx context.Context) (driver.Conn, error) {
-	conn, err := c.Connector.Connect(ctx)
+	opened, err := c.Connector.Connect(ctx)
 	if err != nil {
 		return nil, err
+	}
+	conn, ok := opened.(connection)
+	if !ok {
+		return nil, errors.Join(errors.New("the driver cannot be asked for its settings"), opened.Close())
 	}
 	for _, s := range c.settings {
 		if err := s.holds(ctx, conn); err != nil {
 			return nil, errors.Join(err, conn.Close())
 		}
 	}
-	return conn, nil
+	return &keeping{connection: conn}, nil
 }
 
-func (s setting) holds(ctx context.Context, conn driver.Conn) error {
-	queryer, ok := conn.(driver.QueryerContext)
-	if !ok {
-		return errors.New("the driver cannot be asked for its settings")
-	}
-	rows, err := queryer.QueryContext(ctx, "PRAGMA "+s.pragma, nil)
+func (s setting) holds(ctx context.Context, conn connection) error {
+	rows, err := conn.QueryContext(ctx, "PRAGMA "+s.pragma, nil)
 	if err != nil {
 		return err
 	}

@@ -26,6 +26,7 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 		}
 	}
 	mustDrop(t, s, "tamsin-row", "a")
+	accepted := acceptedBesideDraft(t, s)
 	q = read(t, s, q.Number)
 	key := usedAndRevoked(t, s)
 	mustAddEnquiry(t, s, enquiry("e", 1))
@@ -38,10 +39,21 @@ func Tables(t *testing.T, s store.Store, exec func(ctx context.Context, statemen
 	equal(t, "the quote after it all", read(t, s, q.Number), q)
 	holds(t, s, q, 1, pricedWith("a"))
 	holds(t, s, q, 2, pricedWith("b"))
+	equal(t, "the accepted quote after it all", read(t, s, accepted.Number), accepted)
 	equal(t, "the key after it all", readKey(t, s, "k"), key)
 	equal(t, "the enquiry after it all", readEnquiry(t, s, "e"), enquiry("e", 1))
 	equal(t, "the actuals after it all", readActuals(t, s, q.Number, 0), []store.Actual{actual})
 	mayBeWritten(t, exec)
+}
+
+// acceptedBesideDraft is a quote that was accepted while its next revision was a draft.
+func acceptedBesideDraft(t *testing.T, s store.Store) store.Quote {
+	t.Helper()
+	q := create(t, s, "")
+	for _, c := range []life.Change{life.Issue(on(20)), life.Revise(""), life.Accept()} {
+		q = must(t, s, q, c, 2)
+	}
+	return q
 }
 
 // usedAndRevoked is a key of a partner's.
@@ -63,11 +75,9 @@ func usedAndRevoked(t *testing.T, s store.Store) (key store.Key) {
 func mayBeWritten(t *testing.T, exec func(ctx context.Context, statement string) error) {
 	t.Helper()
 	for _, statement := range []string{
-		`UPDATE revisions SET fingerprint = 'x' WHERE revision = 2`,
-		`DELETE FROM revision_meshes WHERE revision = 2`,
+		`UPDATE revisions SET fingerprint = 'x' WHERE serial = 1 AND revision = 2`,
+		`DELETE FROM revision_meshes WHERE serial = 1 AND revision = 2`,
 		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 2, 'x', 'sum of a')`,
-		`UPDATE revisions SET state = 'superseded' WHERE revision = 1`,
-		`UPDATE revisions SET state = 'issued', valid_until = '2027-12-31' WHERE revision = 2`,
 		`UPDATE serials SET last = last + 1`,
 		`UPDATE partners SET title = 'x', version = version + 1`,
 		`UPDATE keys SET used = used + 1`,
@@ -84,7 +94,7 @@ func mayBeWritten(t *testing.T, exec func(ctx context.Context, statement string)
 // pastOfQuotes would give numbers twice and quotes away.
 func pastOfQuotes() []string {
 	return []string{
-		`UPDATE serials SET last = 1 WHERE last = 1`,
+		`UPDATE serials SET last = last`,
 		`UPDATE serials SET last = last + 2`,
 		`UPDATE serials SET year = 2028`,
 		`DELETE FROM serials`,
@@ -110,16 +120,12 @@ func pastOfRevisions() []string {
 		`UPDATE revisions SET fingerprint = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET document = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET sum = 'x' WHERE revision = 1`,
-		`UPDATE revisions SET valid_until = '2027-12-31' WHERE revision = 1`,
-		`UPDATE revisions SET state = 'draft' WHERE revision = 1`,
-		`UPDATE revisions SET state = 'accepted' WHERE revision = 2`,
-		`UPDATE revisions SET rate_book = 'not kept' WHERE revision = 2`,
-		`UPDATE revisions SET revision = 3 WHERE revision = 2`,
-		`DELETE FROM revisions WHERE revision = 2`,
-		`INSERT INTO revisions (year, serial, revision, state, valid_until, brief, rate_book, engine, fingerprint, document, sum)
-			SELECT year, serial, 3, 'issued', valid_until, brief, rate_book, engine, fingerprint, document, sum FROM revisions WHERE revision = 1`,
-		`INSERT INTO revisions (year, serial, revision, state, valid_until, brief, rate_book, engine, fingerprint, document, sum)
-			SELECT year, 7, 1, 'draft', valid_until, brief, rate_book, engine, fingerprint, document, sum FROM revisions WHERE revision = 1`,
+		`UPDATE revisions SET fingerprint = 'x' WHERE serial = 2 AND revision = 2`, // a draft that an acceptance superseded
+		`UPDATE revisions SET rate_book = 'not kept' WHERE serial = 1 AND revision = 2`,
+		`UPDATE revisions SET revision = 3 WHERE serial = 1 AND revision = 2`,
+		`DELETE FROM revisions WHERE serial = 1 AND revision = 2`,
+		`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum)
+			SELECT year, 7, 1, brief, rate_book, engine, fingerprint, document, sum FROM revisions WHERE revision = 1`,
 		`UPDATE history SET actor_name = 'another'`,
 		`UPDATE history SET at = at + 1`,
 		`DELETE FROM history WHERE step = 3`,
@@ -140,10 +146,11 @@ func pastOfMeshes() []string {
 		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'not kept', 1, 0)`,
 		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'sum of a', -1, 0)`,
 		`UPDATE revision_meshes SET name = 'x' WHERE revision = 1`,
-		`UPDATE revision_meshes SET sum = 'sum of a' WHERE revision = 2`,
+		`UPDATE revision_meshes SET sum = 'sum of a' WHERE serial = 1 AND revision = 2`,
 		`DELETE FROM revision_meshes WHERE revision = 1`,
 		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 1, 'x', 'sum of a')`,
 		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 3, 'x', 'sum of a')`, // no such revision
+		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 2, 2, 'x', 'sum of a')`, // superseded
 		`INSERT INTO revision_meshes (year, serial, revision, name, sum) VALUES (2027, 1, 2, 'x', 'not kept')`,
 	}
 }

@@ -30,8 +30,6 @@ CREATE TABLE revisions (
   year INTEGER NOT NULL,
   serial INTEGER NOT NULL,
   revision INTEGER NOT NULL CHECK (revision > 0),
-  state TEXT COLLATE "C" NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
-  valid_until TEXT COLLATE "C" NOT NULL,
   brief BYTEA NOT NULL,
   rate_book TEXT COLLATE "C" NOT NULL REFERENCES rate_books (revision),
   engine INTEGER NOT NULL,
@@ -75,20 +73,25 @@ CREATE TRIGGER quotes_named BEFORE UPDATE ON quotes
 CREATE TRIGGER revisions_stay BEFORE DELETE OR TRUNCATE ON revisions
   EXECUTE FUNCTION refuse('a revision is kept for good');
 
-CREATE TRIGGER revisions_begin BEFORE INSERT ON revisions
-  FOR EACH ROW WHEN (NEW.state <> 'draft')
-  EXECUTE FUNCTION refuse('a revision begins as a draft');
+CREATE TRIGGER revisions_named BEFORE UPDATE ON revisions
+  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.revision <> NEW.revision)
+  EXECUTE FUNCTION refuse('a revision keeps its number');
+
+-- What became of a revision stands in the history, which is only added to. After an acceptance
+-- nothing is written any more. Whoever adds to the history meanwhile is waited for.
+-- +goose StatementBegin
+CREATE FUNCTION is_frozen(of_year INTEGER, of_serial INTEGER, of_revision INTEGER) RETURNS boolean LANGUAGE plpgsql AS $$
+BEGIN
+  PERFORM 1 FROM quotes WHERE year = of_year AND serial = of_serial FOR UPDATE;
+  RETURN EXISTS (
+    SELECT 1 FROM history WHERE year = of_year AND serial = of_serial AND (act = 'accept' OR act = 'issue' AND revision = of_revision)
+  );
+END;
+$$;
+-- +goose StatementEnd
 
 CREATE TRIGGER revisions_frozen BEFORE UPDATE ON revisions
-  FOR EACH ROW WHEN (OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.revision <> NEW.revision
-    OR OLD.state || '>' || NEW.state NOT IN (
-      'draft>draft', 'draft>issued', 'draft>superseded',
-      'issued>accepted', 'issued>declined', 'issued>expired', 'issued>superseded'
-    )
-    OR OLD.state <> 'draft' AND (
-      OLD.valid_until <> NEW.valid_until OR OLD.brief <> NEW.brief OR OLD.rate_book <> NEW.rate_book
-      OR OLD.engine <> NEW.engine OR OLD.fingerprint <> NEW.fingerprint OR OLD.document <> NEW.document OR OLD.sum <> NEW.sum
-    ))
+  FOR EACH ROW WHEN (is_frozen(OLD.year, OLD.serial, OLD.revision))
   EXECUTE FUNCTION refuse('what was issued is frozen');
 
 CREATE TRIGGER history_stays BEFORE DELETE OR TRUNCATE ON history

@@ -48,21 +48,10 @@ CREATE TRIGGER meshes_frozen BEFORE UPDATE ON meshes
 CREATE TRIGGER revision_meshes_frozen BEFORE UPDATE OR TRUNCATE ON revision_meshes
   EXECUTE FUNCTION refuse('what a revision was priced with is never edited');
 
--- +goose StatementBegin
-CREATE FUNCTION refuse_beside_draft() RETURNS trigger LANGUAGE plpgsql AS $$
-DECLARE
-  mesh revision_meshes;
-BEGIN
-  IF TG_OP = 'DELETE' THEN mesh := OLD; ELSE mesh := NEW; END IF;
-  IF NOT EXISTS (
-    SELECT 1 FROM revisions WHERE year = mesh.year AND serial = mesh.serial AND revision = mesh.revision AND state = 'draft'
-  ) THEN
-    RAISE EXCEPTION 'what was issued is frozen';
-  END IF;
-  RETURN mesh;
-END;
-$$;
--- +goose StatementEnd
+CREATE TRIGGER revision_meshes_begin BEFORE INSERT ON revision_meshes
+  FOR EACH ROW WHEN (is_frozen(NEW.year, NEW.serial, NEW.revision))
+  EXECUTE FUNCTION refuse('what was issued is frozen');
 
-CREATE TRIGGER revision_meshes_stay BEFORE INSERT OR DELETE ON revision_meshes
-  FOR EACH ROW EXECUTE FUNCTION refuse_beside_draft();
+CREATE TRIGGER revision_meshes_stay BEFORE DELETE ON revision_meshes
+  FOR EACH ROW WHEN (is_frozen(OLD.year, OLD.serial, OLD.revision))
+  EXECUTE FUNCTION refuse('what was issued is frozen');

@@ -30,8 +30,6 @@ CREATE TABLE revisions (
   year INTEGER NOT NULL,
   serial INTEGER NOT NULL,
   revision INTEGER NOT NULL CHECK (revision > 0),
-  state TEXT NOT NULL CHECK (state IN ('draft', 'issued', 'accepted', 'declined', 'expired', 'superseded')),
-  valid_until TEXT NOT NULL,
   brief BLOB NOT NULL,
   rate_book TEXT NOT NULL REFERENCES rate_books (revision),
   engine INTEGER NOT NULL,
@@ -95,25 +93,13 @@ BEGIN
 END;
 -- +goose StatementEnd
 
--- +goose StatementBegin
-CREATE TRIGGER revisions_begin BEFORE INSERT ON revisions
-WHEN NEW.state <> 'draft'
-BEGIN
-  SELECT RAISE(ABORT, 'a revision begins as a draft');
-END;
--- +goose StatementEnd
-
+-- What became of a revision stands in the history, which is only added to. After an acceptance
+-- nothing is written any more.
 -- +goose StatementBegin
 CREATE TRIGGER revisions_frozen BEFORE UPDATE ON revisions
-WHEN OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.revision <> NEW.revision
-    OR OLD.state || '>' || NEW.state NOT IN (
-      'draft>draft', 'draft>issued', 'draft>superseded',
-      'issued>accepted', 'issued>declined', 'issued>expired', 'issued>superseded'
-    )
-    OR OLD.state <> 'draft' AND (
-      OLD.valid_until <> NEW.valid_until OR OLD.brief <> NEW.brief OR OLD.rate_book <> NEW.rate_book
-      OR OLD.engine <> NEW.engine OR OLD.fingerprint <> NEW.fingerprint OR OLD.document <> NEW.document OR OLD.sum <> NEW.sum
-    )
+WHEN OLD.year <> NEW.year OR OLD.serial <> NEW.serial OR OLD.revision <> NEW.revision OR EXISTS (
+    SELECT 1 FROM history WHERE year = OLD.year AND serial = OLD.serial AND (act = 'accept' OR act = 'issue' AND revision = OLD.revision)
+  )
 BEGIN
   SELECT RAISE(ABORT, 'what was issued is frozen');
 END;

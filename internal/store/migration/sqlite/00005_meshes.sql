@@ -69,7 +69,9 @@ END;
 -- +goose StatementBegin
 CREATE TRIGGER revision_meshes_begin BEFORE INSERT ON revision_meshes
 WHEN NOT EXISTS (
-    SELECT 1 FROM revisions WHERE year = NEW.year AND serial = NEW.serial AND revision = NEW.revision AND state = 'draft'
+    SELECT 1 FROM revisions WHERE year = NEW.year AND serial = NEW.serial AND revision = NEW.revision
+  ) OR EXISTS (
+    SELECT 1 FROM history WHERE year = NEW.year AND serial = NEW.serial AND (act = 'accept' OR act = 'issue' AND revision = NEW.revision)
   )
 BEGIN
   SELECT RAISE(ABORT, 'what was issued is frozen');
@@ -79,7 +81,9 @@ END;
 -- +goose StatementBegin
 CREATE TRIGGER revision_meshes_stay BEFORE DELETE ON revision_meshes
 WHEN NOT EXISTS (
-    SELECT 1 FROM revisions WHERE year = OLD.year AND serial = OLD.serial AND revision = OLD.revision AND state = 'draft'
+    SELECT 1 FROM revisions WHERE year = OLD.year AND serial = OLD.serial AND revision = OLD.revision
+  ) OR EXISTS (
+    SELECT 1 FROM history WHERE year = OLD.year AND serial = OLD.serial AND (act = 'accept' OR act = 'issue' AND revision = OLD.revision)
   )
 BEGIN
   SELECT RAISE(ABORT, 'what was issued is frozen');
