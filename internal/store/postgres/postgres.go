@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -21,7 +22,8 @@ const tries = 10
 
 // Store keeps things in a database.
 type Store struct {
-	pool *pgxpool.Pool
+	pool    *pgxpool.Pool
+	writing atomic.Int64 // how many updates are under way
 }
 
 // Open connects to a database, by a URL or a list of settings, and brings it to the newest form.
@@ -60,6 +62,8 @@ func (s *Store) Close() error {
 // different orders. Nothing of what was broken off is kept; a connection that breaks at the
 // commit is another matter, and is not tried again.
 func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
+	s.writing.Add(1)
+	defer s.writing.Add(-1)
 	var err error
 	for n := range tries {
 		err = s.within(ctx, "BEGIN ISOLATION LEVEL READ COMMITTED", func(tx *rows.Tx) error { return rows.Run(tx, do) })
@@ -94,7 +98,7 @@ func (s *Store) within(ctx context.Context, begin string, do func(*rows.Tx) erro
 	if err != nil {
 		return meaning(ctx, err)
 	}
-	q := querier{conn: conn.Conn(), begin: begin}
+	q := querier{conn: conn.Conn(), begin: begin, alone: func() bool { return s.writing.Load() == 1 }}
 	defer func() {
 		q.rollback(ctx)
 		conn.Release() // and closed where it is not as it was

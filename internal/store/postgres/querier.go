@@ -13,7 +13,8 @@ import (
 // out together: the beginning with the first, the end with the last.
 type querier struct {
 	conn  *pgx.Conn
-	begin string // what the transaction begins with; empty once it has
+	begin string      // what the transaction begins with; empty once it has
+	alone func() bool // whether nobody else here writes
 }
 
 // send sends what is queued, after the beginning where that is due.
@@ -57,7 +58,9 @@ func (q *querier) Exec(ctx context.Context, statements ...rows.Statement) ([]int
 	return changed, meaning(ctx, answers.Close())
 }
 
-// Commit runs statements and keeps all that was written. PostgreSQL reads nothing further of
+// Commit runs statements and keeps all that was written. Its locks are free early only where
+// somebody here may wait for them: to wait for the disk in a step of its own takes a little
+// longer. A writer of another server waits, as for any row. PostgreSQL reads nothing further of
 // what was sent together once a statement failed, so it does not come to the end then. Whether
 // each changed one row is known only afterwards; they are rows that are new or locked.
 func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.Statement) error {
@@ -66,7 +69,7 @@ func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.S
 	}
 	queued := batch(statements)
 	ending := []string{"COMMIT"}
-	if awaited {
+	if awaited && !q.alone() {
 		ending = early()
 	}
 	for _, sql := range ending {
