@@ -70,10 +70,9 @@ func (c *Cabinet) Keep(ctx context.Context, owner string, item *shelf.Item) (*sh
 	return labelled(head, model)
 }
 
-// write keeps a mesh that was studied. What is kept is read again: a like file that was kept
-// before has its words.
+// write keeps a mesh that was studied, unless a like one came under the name meanwhile.
 func (c *Cabinet) write(ctx context.Context, owner string, item, model *shelf.Item) (head store.Mesh, err error) {
-	words, err := label{Owner: owner, Name: item.Name, Unit: model.Reading.Unit}.write(item.Reading)
+	words, err := writeLabel(item.Reading, model.Reading.Unit)
 	if err != nil {
 		return store.Mesh{}, err
 	}
@@ -81,11 +80,8 @@ func (c *Cabinet) write(ctx context.Context, owner string, item, model *shelf.It
 		Owner: owner, Name: item.Name, Sum: item.Sum, Format: string(model.Format), Reading: words,
 		Room: int(model.Room()), File: item.File, At: c.now(),
 	}
-	err = c.store.Update(ctx, func(tx store.Tx) error {
-		if _, err := tx.KeepMesh(kept, Most, c.room); err != nil {
-			return err
-		}
-		head, err = tx.MeshHead(owner, item.Name, store.Studio())
+	err = c.store.Update(ctx, func(tx store.Tx) (err error) {
+		head, err = tx.KeepMesh(kept, Most, c.room)
 		return err
 	})
 	return head, err
@@ -133,7 +129,7 @@ func (c *Cabinet) read(ctx context.Context, sum string) (*shelf.Item, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, reading, err := readLabel(kept.Reading)
+	reading, _, err := readLabel(kept.Reading)
 	return &shelf.Item{Reading: reading, FileSum: kept.FileSum, Sum: sum, File: kept.File, Size: int64(kept.Size)}, err
 }
 
@@ -167,12 +163,12 @@ func (c *Cabinet) Drop(ctx context.Context, owner, name string, eyes store.Eyes)
 // labelled is a mesh as its owner knows it: with the name and the words that are kept, and
 // the model that is at hand.
 func labelled(head store.Mesh, model *shelf.Item) (*shelf.Item, error) {
-	words, reading, err := readLabel(head.Reading)
+	reading, err := shown(head)
 	if err != nil {
-		return nil, fmt.Errorf("mesh %s: %w", head.Name, err)
+		return nil, err
 	}
 	return &shelf.Item{
-		Name: head.Name, Reading: words.shown(reading, head), FileSum: head.FileSum, Sum: head.Sum, Size: int64(head.Size),
+		Name: head.Name, Reading: reading, FileSum: head.FileSum, Sum: head.Sum, Size: int64(head.Size),
 		Format: meshfile.Format(head.Format), Model: model.Model,
 	}, nil
 }

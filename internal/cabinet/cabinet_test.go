@@ -231,13 +231,17 @@ func TestOwnersAreApart(t *testing.T) {
 			t.Errorf("%s is shown %+v", got.Name, got.Reading)
 		}
 	}
-	if like.Reading.ID != "like" || unnamed.Reading.ID != "" || like.Model != find(t, c, tamsin, "meshes/hare").Model {
+	if like.Reading != (shelf.Reading{ID: "like", Title: "Ours", Unit: 0.001}) || unnamed.Reading.ID != "" || like.Model != find(t, c, tamsin, "meshes/hare").Model {
 		t.Error("a like file is not the like mesh")
 	}
-	if got := find(t, c, tamsin, "meshes/hare").Reading; got != word {
-		t.Errorf("its owner is shown %+v", got)
+	second := shelf.Reading{ID: "second", Title: "A second hare", FileName: "again.stl", Unit: 0.001}
+	keep(t, c, tamsin, shelf.Identify(corner(100), second))
+	for name, want := range map[string]shelf.Reading{"meshes/hare": word, "meshes/second": second} {
+		if got := find(t, c, tamsin, name).Reading; got != want {
+			t.Errorf("its owner is shown %+v, want %+v", got, want)
+		}
 	}
-	for owner, want := range map[string][]string{tamsin: {"meshes/hare"}, quillmere: {unnamed.Name, "meshes/hare", "meshes/like"}, "": {}} {
+	for owner, want := range map[string][]string{tamsin: {"meshes/hare", "meshes/second"}, quillmere: {unnamed.Name, "meshes/hare", "meshes/like"}, "": {}} {
 		slices.Sort(want)
 		if got := names(t, c, owner, store.Studio()); !slices.Equal(got, want) {
 			t.Errorf("%q has %q, want %q", owner, got, want)
@@ -305,9 +309,9 @@ func TestWhatCannotBeUsed(t *testing.T) {
 func TestWhatCannotBeUsedAnyMore(t *testing.T) {
 	s := memory.New()
 	for name, m := range map[string]store.Mesh{
-		"no mesh":  {Name: "meshes/a", Sum: "a", Reading: []byte(`{"name":"meshes/a","reading":{}}`), File: []byte("solid")},
+		"no mesh":  {Name: "meshes/a", Sum: "a", Reading: []byte(`{"reading":{}}`), File: []byte("solid")},
 		"no label": {Name: "meshes/b", Sum: "b", Reading: []byte(`?`), File: corner(100)},
-		"no words": {Name: "meshes/c", Sum: "c", Reading: []byte(`{"name":"meshes/c","reading":{"unit":"ELL"}}`), File: corner(100)},
+		"no words": {Name: "meshes/c", Sum: "c", Reading: []byte(`{"reading":{"unit":"ELL"}}`), File: corner(100)},
 	} {
 		if err := s.Update(t.Context(), func(tx store.Tx) error { _, err := tx.KeepMesh(m, 10, 1<<20); return err }); err != nil {
 			t.Fatal(err)

@@ -10,46 +10,43 @@ import (
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-// label is what is kept beside a file: how it was asked to be read, and whose words that has.
-// The store keeps a file once, whoever names it, with the label of who came first: a title
-// and a file's name are shown under that name only, and never to another owner.
+// label is what is kept beside a name and beside a file: how it was asked to be read.
 type label struct {
-	Owner   string          `json:"owner,omitempty"`
-	Name    string          `json:"name"`
 	Reading json.RawMessage `json:"reading"` // as it was asked, as the contract writes it
 	Unit    float64         `json:"unit"`    // m in one file unit, as it was found: the file's own where none was asked for
 }
 
-// write writes the label of a reading.
-func (l label) write(r shelf.Reading) ([]byte, error) {
-	var err error
-	if l.Reading, err = wire.EncodeReading(r); err != nil {
+// writeLabel writes a reading that was asked for, and the unit that was found.
+func writeLabel(r shelf.Reading, unit float64) ([]byte, error) {
+	words, err := wire.EncodeReading(r)
+	if err != nil {
 		return nil, err
 	}
-	return json.Marshal(l)
+	return json.Marshal(label{Reading: words, Unit: unit})
 }
 
-// readLabel reads a label, and the reading that was asked for.
-func readLabel(doc []byte) (label, shelf.Reading, error) {
+// readLabel reads the reading that was asked for, and the unit that was found.
+func readLabel(doc []byte) (asked shelf.Reading, unit float64, err error) {
 	var l label
 	if err := json.Unmarshal(doc, &l); err != nil {
-		return label{}, shelf.Reading{}, fmt.Errorf("reading a mesh's label: %w", err)
+		return shelf.Reading{}, 0, fmt.Errorf("reading a mesh's label: %w", err)
 	}
-	r, err := wire.DecodeReading(l.Reading)
-	if err != nil {
-		return label{}, shelf.Reading{}, fmt.Errorf("reading how a mesh is read: %w", err)
+	if asked, err = wire.DecodeReading(l.Reading); err != nil {
+		return shelf.Reading{}, 0, fmt.Errorf("reading how a mesh is read: %w", err)
 	}
-	return l, r, nil
+	return asked, l.Unit, nil
 }
 
-// shown is the reading as it is shown under a name.
-func (l label) shown(asked shelf.Reading, head store.Mesh) shelf.Reading {
-	r := shelf.Reading{Unit: l.Unit, Up: asked.Up}
+// shown is a mesh's reading as its owner sees it: with the unit that was found, and without a
+// name where none was given.
+func shown(head store.Mesh) (shelf.Reading, error) {
+	r, unit, err := readLabel(head.Reading)
+	if err != nil {
+		return shelf.Reading{}, fmt.Errorf("mesh %s: %w", head.Name, err)
+	}
+	r.Unit, r.ID = unit, ""
 	if head.Name != shelf.NameOf(head.Sum) {
 		r.ID = strings.TrimPrefix(head.Name, shelf.Prefix)
 	}
-	if l.Owner == head.Owner && l.Name == head.Name {
-		r.Title, r.FileName = asked.Title, asked.FileName
-	}
-	return r
+	return r, nil
 }

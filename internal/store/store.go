@@ -75,8 +75,8 @@ type Reader interface {
 	// after on.
 	Meshes(owner, after string, limit int, eyes Eyes) ([]Mesh, error)
 	// MeshOf returns a file by its Sum: what a revision was priced with, whoever dropped its
-	// name since. What belongs to a name is left empty: Owner, Name, Room and At. It asks for
-	// no eyes: whoever has seen the revision may see it.
+	// name since. What belongs to a name is left empty: Owner, Name, Room and At; Reading is that
+	// of whoever kept the file first. It asks for no eyes: whoever has seen the revision may see it.
 	MeshOf(sum string) (Mesh, error)
 	// MeshRoom says how many meshes an owner has, and how much room they take.
 	MeshRoom(owner string) (count, room int, err error)
@@ -277,7 +277,7 @@ type Mesh struct {
 	Sum     string // names the file and all that its measures depend on besides
 	FileSum string // SHA-256 of the file
 	Format  string
-	Reading []byte    // JSON: how the file is read
+	Reading []byte    // JSON: how the file is read, in the words of whoever gave the name
 	Size    int       // bytes of the file
 	Room    int       // bytes that it takes of its owner's room
 	File    []byte    // left out in lists

@@ -19,9 +19,10 @@ func (n meshName) compare(o meshName) int {
 // mesh is what belongs to a name. What belongs to the file is kept by its sum.
 type mesh struct {
 	meshName
-	sum  string
-	room int
-	at   time.Time
+	sum     string
+	reading []byte
+	room    int
+	at      time.Time
 }
 
 // KeepMesh keeps a mesh.
@@ -56,7 +57,7 @@ func (tx *transaction) newMesh(m store.Mesh, most, room int) (store.Mesh, error)
 	if err != nil {
 		return store.Mesh{}, err
 	}
-	named := mesh{meshName{m.Owner, m.Name}, m.Sum, m.Room, asKept(m.At)}
+	named := mesh{meshName{m.Owner, m.Name}, m.Sum, blob(m.Reading), m.Room, asKept(m.At)}
 	tx.meshes.put(named.meshName, named)
 	return tx.head(named), nil
 }
@@ -124,7 +125,7 @@ func (s *state) named(owner, name string, eyes store.Eyes) (mesh, error) {
 func (s *state) head(named mesh) store.Mesh {
 	m, _ := s.files.get(named.sum) // as long as a name refers to it, it is kept
 	m.Owner, m.Name, m.Room, m.At = named.owner, named.name, named.room, named.at
-	m.Reading, m.File = blob(m.Reading), nil
+	m.Reading, m.File = blob(named.reading), nil
 	return m
 }
 

@@ -58,7 +58,8 @@ func (tx *Tx) newMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 	if err != nil {
 		return store.Mesh{}, err
 	}
-	tx.exec(statement(`INSERT INTO meshes (owner, name, sum, room, at) VALUES ($1, $2, $3, $4, $5)`, m.Owner, m.Name, m.Sum, m.Room, micros(m.At)))
+	tx.exec(statement(`INSERT INTO meshes (owner, name, sum, reading, room, at) VALUES ($1, $2, $3, $4, $5, $6)`,
+		m.Owner, m.Name, m.Sum, m.Reading, m.Room, micros(m.At)))
 	m.File = nil
 	return m, nil
 }
@@ -169,11 +170,11 @@ func (tx *Tx) meshes(condition, owner, name string) ([]store.Mesh, error) {
 	err := tx.each(func(scan func(...any) error) error {
 		m := store.Mesh{Owner: owner}
 		var at int64
-		err := scan(&m.Name, &m.Sum, &m.Room, &at, &m.FileSum, &m.Format, &m.Reading, &m.Size)
+		err := scan(&m.Name, &m.Sum, &m.Reading, &m.Room, &at, &m.FileSum, &m.Format, &m.Size)
 		m.At = fromMicros(at)
 		meshes = append(meshes, m)
 		return err
-	}, `SELECT meshes.name, meshes.sum, meshes.room, meshes.at, mesh_files.file_sum, mesh_files.format, mesh_files.reading, mesh_files.size
+	}, `SELECT meshes.name, meshes.sum, meshes.reading, meshes.room, meshes.at, mesh_files.file_sum, mesh_files.format, mesh_files.size
 		FROM meshes JOIN mesh_files ON mesh_files.sum = meshes.sum WHERE meshes.owner = $1 AND `+condition, owner, name)
 	return meshes, err
 }

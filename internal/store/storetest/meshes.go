@@ -257,6 +257,32 @@ func meshShared(t *testing.T, s store.Store) {
 	equal(t, "kept again", isThere(t, s, "sum of a"), true)
 }
 
+// The words of a mesh are those of whoever gave it the name; the file has those it came with.
+func meshWords(t *testing.T, s store.Store) {
+	first, second, other := hare("tamsin-row", "x", "a"), hare("tamsin-row", "y", "a"), hare("quillmere", "x", "a")
+	second.Reading, other.Reading = []byte(`{"title":"A second name"}`), nil
+	for _, m := range []store.Mesh{first, second, other} {
+		kept := mustKeep(t, s, m)
+		equal(t, "as kept", string(kept.Reading), string(m.Reading))
+	}
+	again := first
+	again.Reading = []byte(`{"title":"again"}`)
+	equal(t, "kept again", string(mustKeep(t, s, again).Reading), string(first.Reading))
+	mustDrop(t, s, "tamsin-row", "x")
+	view(t, s, func(r store.Reader) error {
+		head, err := r.MeshHead("tamsin-row", "y", store.Studio())
+		whole, read := r.Mesh("quillmere", "x", store.Studio())
+		list, listed := r.Meshes("tamsin-row", "", 10, store.Studio())
+		nameless, found := r.MeshOf("sum of a")
+		equal(t, "of the second name", string(head.Reading), string(second.Reading))
+		equal(t, "of another owner", string(whole.Reading), "")
+		equal(t, "in a list", []int{len(list)}, []int{1})
+		equal(t, "in a list", string(list[0].Reading), string(second.Reading))
+		equal(t, "of the file", string(nameless.Reading), string(first.Reading))
+		return errors.Join(err, read, listed, found)
+	})
+}
+
 // pricedWith is content that refers to meshes by the texts of their files.
 func pricedWith(files ...string) store.Content {
 	c := content("priced with " + strings.Join(files, ", "))

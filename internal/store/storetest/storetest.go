@@ -60,6 +60,7 @@ func Run(t *testing.T, open Open) {
 		{"meshes that others see", meshEyes},
 		{"room for meshes", meshRoom},
 		{"meshes of one file", meshShared},
+		{"the words of meshes of one file", meshWords},
 		{"meshes of revisions", meshesOfRevisions},
 		{"meshes that are not referred to", refsUnfit},
 		{"meshes at the same time", meshesTogether},

@@ -143,8 +143,9 @@ func pastOfMeshes() []string {
 		`DELETE FROM mesh_files WHERE sum = 'sum of free'`, // it has a name
 		`UPDATE meshes SET sum = 'sum of a'`,
 		`UPDATE meshes SET owner = 'quillmere'`,
-		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'not kept', 1, 0)`,
-		`INSERT INTO meshes (owner, name, sum, room, at) VALUES ('', 'x', 'sum of a', -1, 0)`,
+		`UPDATE meshes SET reading = 'x'`,
+		`INSERT INTO meshes (owner, name, sum, reading, room, at) VALUES ('', 'x', 'not kept', '', 1, 0)`,
+		`INSERT INTO meshes (owner, name, sum, reading, room, at) VALUES ('', 'x', 'sum of a', '', -1, 0)`,
 		`UPDATE revision_meshes SET name = 'x' WHERE revision = 1`,
 		`UPDATE revision_meshes SET sum = 'sum of a' WHERE serial = 1 AND revision = 2`,
 		`DELETE FROM revision_meshes WHERE revision = 1`,

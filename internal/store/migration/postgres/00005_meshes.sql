@@ -15,6 +15,7 @@ CREATE TABLE meshes (
   owner TEXT COLLATE "C" NOT NULL, -- empty for the studio
   name TEXT COLLATE "C" NOT NULL,
   sum TEXT COLLATE "C" NOT NULL REFERENCES mesh_files (sum),
+  reading BYTEA NOT NULL, -- in the words of whoever gave the name; that of the file is of whoever came first
   room BIGINT NOT NULL CHECK (room >= 0),
   at BIGINT NOT NULL, -- microseconds since 1970, UTC
   PRIMARY KEY (owner, name)

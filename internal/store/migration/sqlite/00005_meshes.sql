@@ -12,6 +12,7 @@ CREATE TABLE meshes (
   owner TEXT NOT NULL, -- empty for the studio
   name TEXT NOT NULL,
   sum TEXT NOT NULL REFERENCES mesh_files (sum),
+  reading BLOB NOT NULL, -- in the words of whoever gave the name; that of the file is of whoever came first
   room INTEGER NOT NULL CHECK (room >= 0),
   at INTEGER NOT NULL, -- microseconds since 1970, UTC
   PRIMARY KEY (owner, name)
