@@ -8,7 +8,6 @@ import (
 	"os"
 	"strings"
 
-	driver "modernc.org/sqlite"
 	codes "modernc.org/sqlite/lib"
 
 	"github.com/mouldwright/mouldwright/internal/store/migration"
@@ -59,11 +58,8 @@ func sound(ctx context.Context, db *sql.DB) error {
 	return meaning(ctx, err)
 }
 
-// damaged reports whether an error is the file's ("Result and Error Codes", sqlite.org/rescode.html).
-func damaged(err error) bool {
-	var failed *driver.Error
-	return errors.As(err, &failed) && (failed.Code()&0xff == codes.SQLITE_NOTADB || failed.Code()&0xff == codes.SQLITE_CORRUPT)
-}
+// damaged reports whether an error is the file's.
+func damaged(err error) bool { return is(err, codes.SQLITE_NOTADB) || is(err, codes.SQLITE_CORRUPT) }
 
 // quiet runs a check that says nothing where all is well, or only that it is.
 func quiet(ctx context.Context, db *sql.DB, pragma string) error {

@@ -291,3 +291,23 @@ func TestRestoreWithALog(t *testing.T) {
 	}
 	storetest.Holds(t, open(t, to), want)
 }
+
+// Files are found from the folder that the program is in, as every program finds them.
+func TestRelativePaths(t *testing.T) {
+	backup, want := backedUp(t)
+	t.Chdir(filepath.Dir(filepath.Dir(backup)))
+	backup = filepath.Join(filepath.Base(filepath.Dir(backup)), "backup.db")
+	for what, err := range map[string]error{
+		"check": Check(t.Context(), backup), "restore": Restore(t.Context(), backup, "restored.db"), "copy": Copy(t.Context(), backup, "copied.db"),
+	} {
+		if err != nil {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	for _, path := range []string{backup, "restored.db", "copied.db"} {
+		if current, newest, err := Version(t.Context(), path); err != nil || current != newest {
+			t.Errorf("%s: version %d of %d, %v", path, current, newest, err)
+		}
+		storetest.Holds(t, open(t, path), want)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"path/filepath"
 
 	driver "modernc.org/sqlite"
 	codes "modernc.org/sqlite/lib"
@@ -23,6 +24,26 @@ func meaning(ctx context.Context, err error) error {
 		return fmt.Errorf("%w: %w", store.ErrUnavailable, err)
 	}
 	return err
+}
+
+// is reports whether an error is of a primary code ("Result and Error Codes",
+// sqlite.org/rescode.html).
+func is(err error, code int) bool {
+	var failed *driver.Error
+	return errors.As(err, &failed) && failed.Code()&0xff == code
+}
+
+// readOnly reports whether a connection could not write.
+func readOnly(err error) bool { return is(err, codes.SQLITE_READONLY) }
+
+// notOpened says why a file was not opened. SQLite keeps its log beside the file, and makes it
+// anew even to read; where it cannot, it says only that it cannot open the file.
+func notOpened(ctx context.Context, path string, err error) error {
+	err = fmt.Errorf("open %s: %w", path, err)
+	if is(err, codes.SQLITE_CANTOPEN) {
+		err = fmt.Errorf("%w: the folder %s must be there and be writable", err, filepath.Dir(path))
+	}
+	return meaning(ctx, err)
 }
 
 // closed reports whether the store was closed. The standard library keeps that error to itself.

@@ -6,9 +6,6 @@ import (
 	"errors"
 	"io"
 	"slices"
-
-	engine "modernc.org/sqlite"
-	codes "modernc.org/sqlite/lib"
 )
 
 // mostKept bounds how many statements a connection keeps.
@@ -31,8 +28,7 @@ type connection interface {
 // changed meanwhile ("sqlite3_prepare_v2", sqlite.org/c3ref/prepare.html).
 type keeping struct {
 	connection
-	idle     []prepared // the one that was used last at the end; one that is running is not among them
-	readOnly bool       // the file could not be written: whether it can be by now, only a new connection finds out
+	idle []prepared // the one that was used last at the end; one that is running is not among them
 }
 
 type prepared struct {
@@ -45,7 +41,6 @@ func (k *keeping) take(ctx context.Context, sql string) (prepared, error) {
 	at := slices.IndexFunc(k.idle, func(p prepared) bool { return p.sql == sql })
 	if at < 0 {
 		s, err := k.PrepareContext(ctx, sql)
-		k.note(err)
 		return prepared{sql, s}, err
 	}
 	p := k.idle[at]
@@ -57,7 +52,6 @@ func (k *keeping) take(ctx context.Context, sql string) (prepared, error) {
 // use is the longest ago.
 func (k *keeping) put(p prepared, err error) error {
 	if err != nil {
-		k.note(err)
 		return errors.Join(err, p.Close())
 	}
 	k.idle = append(k.idle, p)
@@ -68,15 +62,6 @@ func (k *keeping) put(p prepared, err error) error {
 	k.idle = slices.Delete(k.idle, 0, 1)
 	return oldest.Close()
 }
-
-// note notes that the file could not be written.
-func (k *keeping) note(err error) {
-	var failed *engine.Error
-	k.readOnly = k.readOnly || errors.As(err, &failed) && failed.Code()&0xff == codes.SQLITE_READONLY
-}
-
-// IsValid reports whether the connection is worth keeping.
-func (k *keeping) IsValid() bool { return !k.readOnly && k.connection.IsValid() }
 
 // Close closes the connection.
 func (k *keeping) Close() error {

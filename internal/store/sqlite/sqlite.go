@@ -29,7 +29,7 @@ type Store struct {
 
 // Open opens a file, which is made where there is none, and brings it to the newest form.
 func Open(ctx context.Context, path string) (*Store, error) {
-	path, err := filepath.Abs(path)
+	path, err := filepath.Abs(path) // also if the program goes to another folder
 	if err != nil {
 		return nil, err
 	}
@@ -41,7 +41,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		return nil, errors.Join(err, s.writer.Close())
 	}
 	if err := migration.Up(ctx, s.writer, migration.SQLite); err != nil {
-		return nil, errors.Join(meaning(ctx, fmt.Errorf("open %s: %w", path, err)), s.Close())
+		return nil, errors.Join(notOpened(ctx, path, err), s.Close())
 	}
 	return s, nil
 }
@@ -53,6 +53,10 @@ func pool(path string, settings []setting, most int) (*sql.DB, error) {
 // connect opens a file in a mode ("Uniform Resource Identifiers", sqlite.org/uri.html): ro reads
 // a file that there is, rwc writes it and makes it where there is none.
 func connect(path, mode string, settings []setting, most int) (*sql.DB, error) {
+	path, err := filepath.Abs(path) // else its first folder would be read as a host
+	if err != nil {
+		return nil, err
+	}
 	values := url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_dqs": {"0"}}
 	for _, s := range settings {
 		values.Add("_pragma", fmt.Sprintf("%s(%s)", s.pragma, s.value))
@@ -74,9 +78,29 @@ func (s *Store) Close() error { return errors.Join(s.reader.Close(), s.writer.Cl
 // Update runs a function whose writes are kept all together. It begins with the lock that
 // writing takes: a transaction that reads first and asks for the lock afterwards fails where
 // another wrote in between ("Transaction", sqlite.org/lang_transaction.html), so there is
-// nothing here that would have to be tried again.
+// nothing here that would have to be tried again, but for a disk that was read-only when the
+// file was opened and need not be any more.
 func (s *Store) Update(ctx context.Context, do func(store.Tx) error) error {
+	err := s.update(ctx, do)
+	if readOnly(err) {
+		s.renew()
+		err = s.update(ctx, do)
+	}
+	return err
+}
+
+func (s *Store) update(ctx context.Context, do func(store.Tx) error) error {
 	return within(ctx, s.writer, nil, func(tx *rows.Tx) error { return rows.Run(tx, do) })
+}
+
+// renew closes the connections that nobody uses, so that new ones are opened. Also those that
+// read: all that one program has to a file share its index of the log, which cannot be written
+// where the first of them could not write it.
+func (s *Store) renew() {
+	for db, most := range map[*sql.DB]int{s.writer: 1, s.reader: readers} {
+		db.SetMaxIdleConns(0)
+		db.SetMaxIdleConns(most)
+	}
 }
 
 // View runs a function whose reads all see the same moment.

@@ -182,6 +182,72 @@ func TestWhatIsNoDatabase(t *testing.T) {
 	}
 }
 
+// A folder that takes no files is named, since SQLite says only that it cannot open the file.
+func TestAFolderThatIsNotThere(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "no folder")
+	_, err := Open(t.Context(), filepath.Join(folder, "quotes.db"))
+	_, _, version := Version(t.Context(), filepath.Join(folder, "quotes.db"))
+	for _, err := range []error{err, version} {
+		if !errors.Is(err, store.ErrUnavailable) || !strings.Contains(err.Error(), "the folder "+folder+" must be there and be writable") {
+			t.Errorf("got %v", err)
+		}
+	}
+}
+
+// Connections that cannot write are replaced: they were perhaps opened while the disk was
+// read-only.
+func TestReadOnlyForAWhile(t *testing.T) {
+	s := fresh(t)
+	insert(t, s.writer, `PRAGMA query_only = ON`) // of this connection, as it would be on such a disk
+	err := s.Update(t.Context(), func(tx store.Tx) error { return tx.AddEnquiry(store.Enquiry{ID: "e", Until: "2027-01-20"}) })
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+// A statement is prepared once for each use of it at a time, and no more are kept than so many.
+func TestStatementsAreKept(t *testing.T) {
+	s := fresh(t)
+	conn, err := s.writer.Conn(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = conn.Close() }()
+	kept := func() (n int) {
+		if err := conn.Raw(func(c any) error { n = len(c.(*keeping).idle); return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	ask := func(sql string) *sql.Rows {
+		rows, err := conn.QueryContext(t.Context(), sql)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rows
+	}
+	before := kept()
+	one, other := ask(`SELECT 1`), ask(`SELECT 1`)
+	if kept() != before {
+		t.Error("a query that runs is among those that do not")
+	}
+	for _, rows := range []*sql.Rows{one, other} {
+		if !rows.Next() || rows.Next() || rows.Err() != nil {
+			t.Errorf("not one row: %v", rows.Err())
+		}
+	}
+	_ = ask(`SELECT 1`).Close()
+	if kept() != before+2 {
+		t.Errorf("%d are kept after %d", kept(), before)
+	}
+	for i := range 2 * mostKept {
+		_ = ask(fmt.Sprintf(`SELECT %d`, i)).Close()
+	}
+	if kept() != mostKept {
+		t.Errorf("%d are kept", kept())
+	}
+}
+
 // A full disk, as SQLite itself sees one, loses nothing and says what it is.
 func TestAFullDisk(t *testing.T) {
 	s := fresh(t)
@@ -263,7 +329,7 @@ func BenchmarkQuote(b *testing.B) {
 	}
 }
 
-func insert(b *testing.B, db *sql.DB, statement string) {
+func insert(b testing.TB, db *sql.DB, statement string) {
 	b.Helper()
 	if _, err := db.ExecContext(b.Context(), statement); err != nil {
 		b.Fatal(err)

@@ -3,9 +3,7 @@ package sqlite
 import (
 	"context"
 	"errors"
-	"fmt"
 	"os"
-	"path/filepath"
 
 	"github.com/mouldwright/mouldwright/internal/store/migration"
 )
@@ -14,17 +12,13 @@ import (
 // newest that this program knows. Like Open it makes a file where there is none; unlike Open
 // it leaves one of the version that it is.
 func Version(ctx context.Context, path string) (current, newest int64, err error) {
-	path, err = filepath.Abs(path)
-	if err != nil {
-		return 0, 0, err
-	}
 	db, err := pool(path, writing(), 1)
 	if err != nil {
 		return 0, 0, err
 	}
 	current, newest, err = migration.Version(ctx, db, migration.SQLite)
 	if err != nil {
-		err = meaning(ctx, fmt.Errorf("open %s: %w", path, err))
+		err = notOpened(ctx, path, err)
 	}
 	return current, newest, errors.Join(err, db.Close())
 }
@@ -34,10 +28,6 @@ func Version(ctx context.Context, path string) (current, newest int64, err error
 func Copy(ctx context.Context, from, path string) error {
 	if _, err := os.Stat(from); err != nil {
 		return err // SQLite would make a file and copy that
-	}
-	from, err := filepath.Abs(from)
-	if err != nil {
-		return err
 	}
 	return (&Store{path: from}).Backup(ctx, path)
 }
