@@ -58,6 +58,44 @@ func TestTheTablesKeepThePast(t *testing.T) {
 	)
 }
 
+// Another program that writes a draft waits for one that issues it, and is refused then.
+func TestWhatIsBeingIssuedIsFrozen(t *testing.T) {
+	s := fresh(t)
+	storetest.Fill(t, s)
+	var drafts int
+	const draft = `SELECT r.year, r.serial, r.revision FROM revisions r WHERE NOT is_frozen(r.year, r.serial, r.revision) LIMIT 1`
+	if err := s.pool.QueryRow(t.Context(), `SELECT count(*) FROM (`+draft+`) d`).Scan(&drafts); err != nil || drafts != 1 {
+		t.Fatalf("no draft: %v", err)
+	}
+	issuing, err := s.pool.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var year, serial, revision int
+	err = issuing.QueryRow(t.Context(), `INSERT INTO history (year, serial, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day)
+		SELECT d.year, d.serial, 99, 'issue', d.revision, '', '', '', '', 0, '' FROM (`+draft+`) d RETURNING year, serial, revision`).Scan(&year, &serial, &revision)
+	if err != nil {
+		t.Fatal(err)
+	}
+	refused := make(chan error, 1)
+	go func() {
+		_, err := s.pool.Exec(t.Context(), `UPDATE revisions SET fingerprint = 'x' WHERE year = $1 AND serial = $2 AND revision = $3`, year, serial, revision)
+		refused <- err
+	}()
+	for waiting := 0; waiting == 0 && len(refused) == 0; {
+		err := s.pool.QueryRow(t.Context(), `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'`).Scan(&waiting)
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := issuing.Commit(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-refused; err == nil || !strings.Contains(err.Error(), "what was issued is frozen") {
+		t.Errorf("got %v", err)
+	}
+}
+
 // Servers that start together bring the database to the newest form once, and share its numbers.
 func TestSeveralServers(t *testing.T) {
 	address := postgrestest.Address(t, server)
