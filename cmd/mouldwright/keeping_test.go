@@ -11,11 +11,13 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/ledger"
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -353,6 +355,169 @@ func TestRateBooksGoInAndComeOut(t *testing.T) {
 	if got := run(t, nil, "ratebook", "export", "own-2027.9", "--store", at); got.status != 1 || !strings.Contains(got.errors, `no rate book revision "own-2027.9"`) {
 		t.Errorf("status %d: %s%s", got.status, got.out, got.errors)
 	}
+}
+
+// An older book that is kept already does not come into force by being imported again, and that
+// is said.
+func TestRateBookImportSaysThatAnOlderOneIsNotInForce(t *testing.T) {
+	at, old := filepath.Join(t.TempDir(), "studio.db"), rateBookOf(t, "own-2027.1", "6")
+	const plain = "own-2027.1 was kept before and is not in force"
+	if got := run(t, nil, "ratebook", "import", old, "--store", at); got.status != 0 || strings.Contains(got.out, plain) {
+		t.Fatalf("first: status %d: %s%s", got.status, got.out, got.errors)
+	}
+	if got := run(t, nil, "ratebook", "import", rateBookOf(t, "own-2027.2", "7"), "--store", at); got.status != 0 {
+		t.Fatalf("second: status %d: %s", got.status, got.errors)
+	}
+	got := run(t, nil, "ratebook", "import", old, "--store", at)
+	if got.status != 0 || !strings.Contains(got.out, "in force is own-2027.2") || !strings.Contains(got.out, plain) || !strings.Contains(got.out, "a revision of its own") {
+		t.Errorf("again: status %d: %s%s", got.status, got.out, got.errors)
+	}
+}
+
+// partnersIn keeps partners whose terms fit the demo rate book, in a store that there is.
+func partnersIn(t *testing.T, at string, terms map[string]string) {
+	t.Helper()
+	kept, err := sqlite.Open(t.Context(), at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = kept.Update(t.Context(), func(tx store.Tx) error {
+		for id, of := range terms {
+			if _, err := tx.AddPartner(store.Partner{ID: id, Title: "A partner", Terms: []byte(of), At: time.Date(2027, 3, 1, 9, 0, 0, 0, time.UTC)}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err := errors.Join(err, kept.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// rateBookWithout is a rate book like the demo's without one of its tax rates, and dearer.
+func rateBookWithout(t *testing.T, revision, tax string) string {
+	t.Helper()
+	pb := &mouldwrightv1.RateBook{}
+	if err := wire.DecodeKept(demo.Document(), pb); err != nil {
+		t.Fatal(err)
+	}
+	pb.Revision = revision
+	pb.Policies.TaxRates = slices.DeleteFunc(pb.GetPolicies().GetTaxRates(), func(r *mouldwrightv1.TaxRate) bool { return r.GetCode() == tax })
+	for _, s := range pb.GetSkills() {
+		s.HourlyRate = "77.00"
+	}
+	doc, err := wire.Encode(pb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "book.json")
+	if err := os.WriteFile(file, doc, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return file
+}
+
+// A rate book is tried on what a store keeps: what it makes of the open quotes, and whose terms
+// it does not fit. Nothing is kept by that, and an import says the same of the partners.
+func TestRateBookCheckWithAStore(t *testing.T) {
+	at := filepath.Join(t.TempDir(), "studio.db")
+	s, _ := serve(t, "--store", at)
+	draft := created(t, s, smallBrief)
+	exempt := created(t, s, strings.Replace(smallBrief, `"pieces"`, `"tax":"zero","pieces"`, 1))
+	settled := created(t, s, smallBrief)
+	posted(t, s, settled.Name+":issue", `{}`)
+	posted(t, s, settled.Name+":accept", `{}`)
+	s.stop()
+	partnersIn(t, at, map[string]string{"tamsin-row": `{"tax":"zero"}`, "quillmere": `{"discountPercent":"5"}`})
+	book := rateBookWithout(t, "own-2027.1", "zero")
+
+	alone := run(t, nil, "ratebook", "check", book)
+	if alone.status != 0 || strings.Count(alone.out, "\n") != 1 {
+		t.Errorf("without a store: status %d: %s%s", alone.status, alone.out, alone.errors)
+	}
+	got := run(t, nil, "ratebook", "check", book, "--store", at)
+	for _, want := range []string{
+		alone.out, "open quotes 2, of which it can price 1\n", "difference", draft.number(), exempt.number() + " cannot be priced: tax: ",
+		"do not fit it: 1; ", "tamsin-row terms.tax: ",
+	} {
+		if got.status != 0 || !strings.Contains(got.out, want) {
+			t.Errorf("status %d, not told %q in:\n%s%s", got.status, want, got.out, got.errors)
+		}
+	}
+	if strings.Contains(got.out, settled.number()) || strings.Contains(got.out, "quillmere") {
+		t.Errorf("told too much:\n%s", got.out)
+	}
+	t.Log("\n" + got.out)
+	if got := run(t, nil, "ratebook", "export", "--store", at); strings.Contains(got.out, "own-2027.1") {
+		t.Error("a check keeps nothing")
+	}
+	if got := run(t, nil, "ratebook", "check", book, "--store", at+"x"); got.status != 1 || !strings.Contains(got.errors, "there is no store") {
+		t.Errorf("no store: status %d: %s", got.status, got.errors)
+	}
+	if got := run(t, nil, "ratebook", "import", book, "--store", at); got.status != 0 || !strings.Contains(got.out, "tamsin-row terms.tax: ") || strings.Contains(got.out, "open quotes") {
+		t.Errorf("import: status %d: %s%s", got.status, got.out, got.errors)
+	}
+}
+
+// faltering is a store that answers a number of times and then is away for some.
+type faltering struct {
+	store.Store
+	good, away int
+	err        error
+}
+
+// View answers, or is away.
+func (f *faltering) View(ctx context.Context, do func(store.Reader) error) error {
+	if f.good--; f.good < 0 {
+		if f.away--; f.away >= 0 {
+			return f.err
+		}
+	}
+	return f.Store.View(ctx, do)
+}
+
+// A store that is away for a moment says nothing of what it keeps: the command goes on where it
+// answers again, and ends where it does not. It never counts that as something not to be proved.
+func TestRecomputeIsNotMisledByAnOutage(t *testing.T) {
+	at := filepath.Join(t.TempDir(), "studio.db")
+	s, _ := serve(t, "--store", at)
+	uploadHook(t, s)
+	created(t, s, hookBrief)
+	s.stop()
+	kept, err := sqlite.Open(t.Context(), at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = kept.Close() }()
+	recomputed := func(f *faltering) (*proving, error) {
+		var out bytes.Buffer
+		p, err := newProving(f, &out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p, p.all(t.Context())
+	}
+	const always = 1 << 30
+	whole := &faltering{Store: kept, good: always}
+	if p, err := recomputed(whole); err != nil || p.same != 1 {
+		t.Fatalf("%+v: %v", p, err)
+	}
+	views := always - whole.good
+	away := func(why error, good int) {
+		p, err := recomputed(&faltering{Store: kept, good: good, away: always, err: why})
+		if !errors.Is(err, why) || p.unproven+p.differ > 0 {
+			t.Errorf("away for good after %d: %v, not to be proved %d, differing %d", good, err, p.unproven, p.differ)
+		}
+		p, err = recomputed(&faltering{Store: kept, good: good, away: 1, err: why})
+		if p.unproven+p.differ > 0 || err == nil && p.same != 1 || err != nil && !errors.Is(err, why) {
+			t.Errorf("away once after %d: %v, not to be proved %d, differing %d", good, err, p.unproven, p.differ)
+		}
+	}
+	for good := range views {
+		away(fmt.Errorf("%w: gone", store.ErrUnavailable), good)
+	}
+	away(context.DeadlineExceeded, views/2)
+	away(context.Canceled, 1)
 }
 
 func sumOf(t *testing.T, file string) string {

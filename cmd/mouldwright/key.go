@@ -7,22 +7,24 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
 
-const aboutKeys = `create makes a key and prints it, once: only a sum of it is kept. list shows the keys that there are. revoke shuts
+const aboutKeys = `create makes a key and prints it, once: only a sum of it is kept. list shows the keys that there are, and whether they open anything. revoke shuts
 the key of that ID out for good; the ID is what stands between the first two underscores of a key.`
 
 // keyFlags are the flags of mouldwright key.
 type keyFlags struct {
 	store, partner, scope, title string
-	days                         int
+	days                         *int // nil where none are given
 }
 
 func (p *program) key(ctx context.Context, args []string) (err error) {
@@ -32,7 +34,7 @@ func (p *program) key(ctx context.Context, args []string) (err error) {
 	f.StringVar(&of.partner, "partner", "", "`ID` of the partner that the key is for, or whose keys are listed; the studio's where it is left out, or all are listed")
 	f.StringVar(&of.scope, "scope", "", "the most that a new key may do: read, write or admin; a partner's at most write")
 	f.StringVar(&of.title, "title", "", "what a new key is called, 1 to 100 characters: whose hands it is in; this `name` stands in histories")
-	f.IntVar(&of.days, "days", 0, "`days` from now after which a new key opens nothing, 1 to 3650; left out, it does not expire")
+	f.Func("days", "`days` from now after which a new key opens nothing, 1 to 3650; left out, it does not expire", of.setDays)
 	words, err := p.parse(f, args)
 	if err != nil {
 		return err
@@ -53,6 +55,16 @@ func (p *program) key(ctx context.Context, args []string) (err error) {
 	}
 	defer func() { err = errors.Join(err, kept.Close()) }()
 	return do(ctx, kept)
+}
+
+// setDays takes the days that a flag gives.
+func (of *keyFlags) setDays(text string) error {
+	days, err := strconv.Atoi(text)
+	if err != nil {
+		return errors.New("allowed: 1 to 3650")
+	}
+	of.days = &days
+	return nil
 }
 
 // keyCommand is what is to be done with the keys of a store.
@@ -111,10 +123,11 @@ func (of keyFlags) key() (store.Key, error) {
 	}
 	key := store.Key{Owner: of.partner, Title: of.title, Scopes: scopes.Names(), Made: time.Now()}
 	switch {
-	case of.days < 0 || of.days > mostDays:
-		err = errors.Join(err, fmt.Errorf("--days: got %d, allowed: 1 to %d, or none", of.days, mostDays))
-	case of.days > 0:
-		key.Expires = key.Made.Add(time.Duration(of.days) * day)
+	case of.days == nil: // it does not expire
+	case *of.days < 1 || *of.days > mostDays:
+		err = errors.Join(err, fmt.Errorf("--days: got %d, allowed: 1 to %d; left out, the key does not expire", *of.days, mostDays))
+	default:
+		key.Expires = key.Made.Add(time.Duration(*of.days) * day)
 	}
 	return key, err
 }
@@ -127,7 +140,13 @@ func (p *program) createKey(ctx context.Context, s store.Store, key store.Key) e
 	}
 	key.ID, key.Digest = secret.ID(), secret.Digest()
 	err = s.Update(ctx, func(tx store.Tx) error {
-		_, err := tx.AddKey(key)
+		closed, err := closedOf(tx, []store.Key{key})
+		if err == nil && closed[key.Owner] {
+			err = fmt.Errorf("--partner: got %q, which is closed; allowed: another, or this one once it is opened again", key.Owner)
+		}
+		if err == nil {
+			_, err = tx.AddKey(key)
+		}
 		return err
 	})
 	if errors.Is(err, store.ErrNotFound) {
@@ -158,24 +177,59 @@ func (p *program) listKeys(ctx context.Context, s store.Store, partner string) e
 		owner = &partner
 	}
 	table := tabwriter.NewWriter(p.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "ID\tFOR\tSCOPE\tMADE\tEXPIRES\tREVOKED\tLAST USED\tTITLE")
+	fmt.Fprintln(table, "ID\tFOR\tSCOPE\tSTATE\tMADE\tEXPIRES\tREVOKED\tLAST USED\tTITLE")
 	const page = 100
+	now := time.Now()
 	for after, more := "", true; more; {
 		var keys []store.Key
+		var closed map[string]bool
 		err := s.View(ctx, func(r store.Reader) (err error) {
-			keys, err = r.Keys(owner, after, page, store.Studio())
+			if keys, err = r.Keys(owner, after, page, store.Studio()); err != nil {
+				return err
+			}
+			closed, err = closedOf(r, keys)
 			return err
 		})
 		if err != nil {
 			return err
 		}
 		for _, k := range keys {
-			fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", k.ID, holder(k), most(k), when(k.Made), when(k.Expires), when(k.Revoked), when(k.Used), k.Title)
+			fmt.Fprintf(table, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", k.ID, holder(k), most(k), standing(k, closed[k.Owner], now), when(k.Made), when(k.Expires), when(k.Revoked), when(k.Used), k.Title)
 			after = k.ID
 		}
 		more = len(keys) == page
 	}
 	return table.Flush()
+}
+
+// closedOf says which of the partners whose keys these are is closed.
+func closedOf(r store.Reader, keys []store.Key) (map[string]bool, error) {
+	closed := map[string]bool{"": false} // the studio
+	for _, k := range keys {
+		if _, known := closed[k.Owner]; known {
+			continue
+		}
+		p, err := r.Partner(k.Owner, store.Studio())
+		if err != nil {
+			return nil, err
+		}
+		closed[k.Owner] = p.Closed
+	}
+	return closed, nil
+}
+
+// standing says whether a key opens anything.
+func standing(k store.Key, closed bool, at time.Time) string {
+	switch wire.KeyState(k, closed, at) {
+	case mouldwrightv1.KeyState_KEY_STATE_REVOKED:
+		return "revoked"
+	case mouldwrightv1.KeyState_KEY_STATE_EXPIRED:
+		return "expired"
+	case mouldwrightv1.KeyState_KEY_STATE_PARTNER_CLOSED:
+		return "partner closed"
+	default:
+		return "open"
+	}
 }
 
 // most is the scope that holds all others of a key's.

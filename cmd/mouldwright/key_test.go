@@ -41,6 +41,23 @@ func takeOn(t *testing.T, at, id, title string) {
 	})
 }
 
+func closePartner(t *testing.T, at, id string) {
+	t.Helper()
+	withStore(t, at, func(s store.Store) {
+		err := s.Update(t.Context(), func(tx store.Tx) error {
+			p, err := tx.Partner(id, store.Studio())
+			p.Closed = true
+			if err == nil {
+				_, err = tx.ChangePartner(p, 0)
+			}
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
 func keptKey(t *testing.T, at, id string) (k store.Key) {
 	t.Helper()
 	withStore(t, at, func(s store.Store) {
@@ -103,6 +120,7 @@ func TestKeyRefusals(t *testing.T) {
 	dir := t.TempDir()
 	at, missing := filepath.Join(dir, "studio.db"), filepath.Join(dir, "missing.db")
 	takeOn(t, at, "quillmere", "Quillmere Displays")
+	closePartner(t, at, "quillmere")
 	for _, one := range []struct {
 		args   string
 		status int
@@ -114,6 +132,9 @@ func TestKeyRefusals(t *testing.T) {
 		{"create --scope read", 2, "--title"},
 		{"create --scope read --title " + strings.Repeat("x", 101), 2, "1 to 100"},
 		{"create --scope read --title x --days -1", 2, "--days"},
+		{"create --scope read --title x --days 0", 2, "got 0, allowed: 1 to 3650; left out, the key does not expire"},
+		{"create --scope read --title x --days soon", 2, "1 to 3650"},
+		{"create --scope read --title x --partner quillmere", 1, `"quillmere", which is closed`},
 		{"create --scope read --title x --days 3651", 2, "1 to 3650"},
 		{"create --scope read --title x --partner tamsin-row", 1, `"tamsin-row", which is no partner`},
 		{"create twice --scope read --title x", 2, "key --help"},
@@ -145,7 +166,7 @@ func TestKeyRefusals(t *testing.T) {
 func TestKeyListAndRevoke(t *testing.T) {
 	at := filepath.Join(t.TempDir(), "studio.db")
 	takeOn(t, at, "tamsin-row", "Tamsin Row Events")
-	noon := time.Date(2027, 3, 1, 13, 0, 0, 0, time.FixedZone("", 3600))
+	noon := time.Date(2020, 3, 1, 13, 0, 0, 0, time.FixedZone("", 3600)) // long past, whatever the day is
 	withStore(t, at, func(s store.Store) {
 		err := s.Update(t.Context(), func(tx store.Tx) error {
 			var failed error
@@ -167,7 +188,7 @@ func TestKeyListAndRevoke(t *testing.T) {
 	}
 	hers := run(t, nil, "key", "list", "--store", at, "--partner", "tamsin-row")
 	lines := strings.Split(hers.out, "\n")
-	want := "zzzzzzzzzzzzzzzz partners/tamsin-row write 2027-03-01T12:00:00Z 2027-03-01T13:00:00Z - 2027-03-01T12:01:00Z Tamsin's laptop"
+	want := "zzzzzzzzzzzzzzzz partners/tamsin-row write expired 2020-03-01T12:00:00Z 2020-03-01T13:00:00Z - 2020-03-01T12:01:00Z Tamsin's laptop"
 	if len(lines) != 3 || strings.Join(strings.Fields(lines[1]), " ") != want {
 		t.Errorf("%s", hers.out)
 	}
@@ -175,6 +196,43 @@ func TestKeyListAndRevoke(t *testing.T) {
 		got := run(t, nil, "key", "revoke", id, "--store", at)
 		if kept := keptKey(t, at, "zzzzzzzzzzzzzzzz"); got.status != 0 || kept.Revoked.IsZero() || !strings.Contains(got.out, when(kept.Revoked)) || !strings.Contains(got.out, "Tamsin's laptop") {
 			t.Errorf("%d: %s %s", got.status, got.out, got.errors)
+		}
+	}
+}
+
+// Whether a key opens anything is told in a word of its own.
+func TestKeyListSaysWhatOpens(t *testing.T) {
+	at := filepath.Join(t.TempDir(), "studio.db")
+	takeOn(t, at, "tamsin-row", "Tamsin Row Events")
+	takeOn(t, at, "quillmere", "Quillmere Displays")
+	noon := time.Now().Add(-time.Hour)
+	withStore(t, at, func(s store.Store) {
+		err := s.Update(t.Context(), func(tx store.Tx) error {
+			var failed error
+			for _, k := range []store.Key{
+				{ID: "aaaaaaaaaaaaaaaa", Owner: "tamsin-row"},
+				{ID: "bbbbbbbbbbbbbbbb", Owner: "tamsin-row", Expires: noon},
+				{ID: "cccccccccccccccc", Owner: "tamsin-row", Expires: time.Now().Add(24 * time.Hour)},
+				{ID: "dddddddddddddddd", Owner: "quillmere"},
+				{ID: "eeeeeeeeeeeeeeee", Owner: "quillmere"},
+				{ID: "ffffffffffffffff"},
+			} {
+				k.Title, k.Scopes, k.Made = "Spare", access.Read.Names(), noon.Add(-time.Hour)
+				_, err := tx.AddKey(k)
+				failed = errors.Join(failed, err)
+			}
+			_, err := tx.RevokeKey("eeeeeeeeeeeeeeee", noon, store.Studio())
+			return errors.Join(failed, err)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	})
+	closePartner(t, at, "quillmere")
+	got := run(t, nil, "key", "list", "--store", at)
+	for i, want := range []string{"STATE", " open ", " expired ", " open ", " partner closed ", " revoked ", " open "} {
+		if lines := strings.Split(got.out, "\n"); got.status != 0 || len(lines) != 8 || !strings.Contains(lines[i], want) {
+			t.Errorf("line %d does not say %q:\n%s%s", i, want, got.out, got.errors)
 		}
 	}
 }

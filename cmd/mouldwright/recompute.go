@@ -13,6 +13,7 @@ import (
 	"github.com/mouldwright/mouldwright/internal/estimate"
 	"github.com/mouldwright/mouldwright/internal/ledger"
 	"github.com/mouldwright/mouldwright/internal/life"
+	"github.com/mouldwright/mouldwright/internal/maquette"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
 )
@@ -121,26 +122,70 @@ func (p *proving) these(ctx context.Context, numbers []life.Number) error {
 func (p *proving) quote(ctx context.Context, number life.Number) error {
 	p.quotes++
 	var q store.Quote
-	err := p.store.View(ctx, func(r store.Reader) (err error) {
-		q, err = r.Quote(number, store.Studio())
-		return err
+	wrong, err := p.reading(ctx, func() error {
+		return p.store.View(ctx, func(r store.Reader) (err error) {
+			q, err = r.Quote(number, store.Studio())
+			return err
+		})
 	})
 	if err != nil {
-		return p.unproved(ctx, number.String(), err)
+		return err
+	}
+	if wrong != nil {
+		return p.unproved(number.String(), wrong)
 	}
 	for _, r := range q.Revisions {
-		name := fmt.Sprintf("%s revision %d, %s", number, r.Number, r.State)
-		proof, err := p.revision(ctx, number, r.Number)
-		if err != nil {
-			err = p.unproved(ctx, name, err)
-		} else {
-			err = p.proved(name, proof)
-		}
-		if err != nil {
+		if err := p.one(ctx, number, r); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// one proves a revision.
+func (p *proving) one(ctx context.Context, number life.Number, r life.Revision) error {
+	var proof *ledger.Proof
+	wrong, err := p.reading(ctx, func() (err error) {
+		proof, err = p.revision(ctx, number, r.Number)
+		return err
+	})
+	name := fmt.Sprintf("%s revision %d, %s", number, r.Number, r.State)
+	switch {
+	case err != nil:
+		return err
+	case wrong != nil:
+		return p.unproved(name, wrong)
+	default:
+		return p.proved(name, proof)
+	}
+}
+
+// reading reads something of the store. What is wrong with that alone comes back as such. An
+// error is that the store is away or that time is up, which says nothing of what is kept: what
+// failed for the store is tried once more where the store answers, and is damaged if it fails
+// again.
+func (p *proving) reading(ctx context.Context, read func() error) (wrong, err error) {
+	const tries = 2
+	for range tries {
+		if wrong = read(); errors.Is(wrong, context.Canceled) || errors.Is(wrong, context.DeadlineExceeded) {
+			return nil, wrong
+		}
+		if !errors.Is(wrong, store.ErrUnavailable) {
+			return wrong, ctx.Err()
+		}
+		if err := p.answers(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return wrong, nil
+}
+
+// answers asks the store for as little as there is.
+func (p *proving) answers(ctx context.Context) error {
+	return p.store.View(ctx, func(r store.Reader) error {
+		_, err := r.RateBooks(store.RateBook{}, 1, store.Studio())
+		return err
+	})
 }
 
 // mostDifferences bounds how many places are named in which a revision differs.
@@ -159,7 +204,22 @@ func (p *proving) revision(ctx context.Context, number life.Number, revision int
 	if err != nil {
 		return nil, err
 	}
-	return ledger.Prove(ledger.By(book, content.Meshes, p.meshes.Models(ctx)), content, mostDifferences)
+	models, lost := heeded(p.meshes.Models(ctx))
+	proof, err := ledger.Prove(ledger.By(book, content.Meshes, models), content, mostDifferences)
+	if err := lost(); err != nil {
+		return nil, err // the brief would be told that it names no such mesh
+	}
+	return proof, err
+}
+
+// heeded returns models, and afterwards why one could not be read.
+func heeded(models func(sum string) (*maquette.Maquette, error)) (own func(sum string) (*maquette.Maquette, error), lost func() error) {
+	var failed error
+	return func(sum string) (*maquette.Maquette, error) {
+		model, err := models(sum)
+		failed = cmp.Or(failed, err)
+		return model, err
+	}, func() error { return failed }
 }
 
 func (p *proving) proved(name string, proof *ledger.Proof) error {
@@ -183,11 +243,8 @@ func amount(e *ledger.Entry) string {
 	return e.Quote.GetNet().GetAmount() + " " + e.Quote.GetNet().GetCurrencyCode()
 }
 
-// unproved notes what could not be proved, unless there is no time left to go on.
-func (p *proving) unproved(ctx context.Context, name string, why error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
+// unproved notes what could not be proved.
+func (p *proving) unproved(name string, why error) error {
 	p.unproven++
 	return p.say("%s: cannot be proved: %v\n", name, why)
 }

@@ -13,6 +13,7 @@ import (
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
+	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -133,13 +134,26 @@ func (c *Case) read(ctx context.Context, revision string) (*desk.Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	book, faults := desk.OpenBook(kept.Document, c.rules)
-	if err := faults.Err(); err != nil {
-		// Not wrapped: they are no faults of whoever asks.
-		return nil, fmt.Errorf("rate book %s was usable when it was kept, and is not now: %v", revision, err) //nolint:errorlint // on purpose
+	book, err := c.reopened(kept)
+	if err != nil {
+		return nil, fmt.Errorf("rate book %s was usable when it was kept, and is not now: %w", revision, err)
 	}
 	c.open.Add(revision, book)
 	return book, nil
+}
+
+// reopened opens a revision that was kept, however long its lists are. Its error is no
+// fault.List: what is wrong with the book is no fault of whoever asks.
+func (c *Case) reopened(kept store.RateBook) (*desk.Book, error) {
+	pb := &mouldwrightv1.RateBook{}
+	if err := wire.DecodeKept(kept.Document, pb); err != nil {
+		return nil, err
+	}
+	edition, faults := desk.CheckBook(pb, nil, c.rules)
+	if len(faults) > 0 {
+		return nil, errors.New(faults.Error())
+	}
+	return &desk.Book{Edition: edition, Document: pb, Sum: kept.Sum}, nil
 }
 
 // missing lists the newest revisions beside the name that was asked for.
@@ -160,7 +174,18 @@ func (c *Case) missing(ctx context.Context, name string) error {
 	return &MissingError{Name: name, Known: known}
 }
 
-// Keep keeps a book as a new revision, which is the one in force from then on, also where
+// Rehearse writes a book as Keep does, and opens what it wrote as a file or a request is
+// opened. A book that comes back can be kept; else the faults say why it could never be used,
+// printed and taken in again.
+func (c *Case) Rehearse(pb *mouldwrightv1.RateBook) (*desk.Book, fault.List) {
+	doc, err := wire.Encode(pb)
+	if err != nil {
+		return nil, fault.List{{Message: "it cannot be written out: " + err.Error()}}
+	}
+	return desk.OpenBook(doc, c.rules)
+}
+
+// Keep keeps a book that was rehearsed as a new revision, which is the one in force from then on, also where
 // the clock of whoever kept the last one was ahead. A revision that is kept is store.ErrTaken.
 func (c *Case) Keep(tx store.Tx, book *desk.Book) (store.RateBook, error) {
 	doc, err := wire.Encode(book.Document)
@@ -188,7 +213,11 @@ func (c *Case) Forget() {
 
 // Begin keeps a book unless its revision is kept already. One that is kept with other
 // content is store.ErrTaken: a revision is never edited.
+// One that could not be opened again is not kept: its error is a fault.List.
 func (c *Case) Begin(ctx context.Context, book *desk.Book) error {
+	if _, faults := c.Rehearse(book.Document); len(faults) > 0 {
+		return faults
+	}
 	defer c.Forget()
 	err := c.begin(ctx, book)
 	if errors.Is(err, store.ErrTaken) {

@@ -286,6 +286,50 @@ func TestCaseWithARevisionThatIsNoBook(t *testing.T) {
 	}
 }
 
+// A book that was kept with more in its lists than a document that comes in may have is opened
+// all the same; but none such is kept any more.
+func TestCaseOpensABookLongerThanIsTakenIn(t *testing.T) {
+	s := newStudio(t)
+	c := s.books(t)
+	pb := proto.CloneOf(s.book(t, "long", "Ash & Ember Fabrication").Document)
+	for i := range 1_100 {
+		m := proto.CloneOf(pb.GetMaterials()[0])
+		m.Code, m.Packs = fmt.Sprintf("more-%d", i), nil
+		for j := range 20 {
+			m.Packs = append(m.Packs, &mouldwrightv1.Pack{Size: float64(1 + j), Price: "1"})
+		}
+		pb.Materials = append(pb.Materials, m)
+	}
+	_, faults := c.Rehearse(pb)
+	require.Len(t, faults, 1)
+	assert.Contains(t, faults[0].Message, "more than 20000 items in lists")
+	err := c.Begin(t.Context(), &desk.Book{Document: pb})
+	require.ErrorAs(t, err, &faults)
+	assert.Empty(t, listed(t, s))
+
+	doc, err := wire.Encode(pb)
+	require.NoError(t, err)
+	var kept store.RateBook
+	require.NoError(t, s.store.Update(t.Context(), func(tx store.Tx) error {
+		kept, err = tx.AddRateBook(store.RateBook{Revision: "long", Document: doc, At: s.clock.now()})
+		return err
+	}))
+	book, err := c.Find(t.Context(), bookcase.Current)
+	require.NoError(t, err)
+	assert.True(t, proto.Equal(pb, book.Document))
+	assert.Equal(t, kept.Sum, book.Sum)
+}
+
+// A book that is rehearsed comes back as it went in, with the sum that it is kept under.
+func TestCaseRehearses(t *testing.T) {
+	s := newStudio(t)
+	c := s.books(t)
+	book, faults := c.Rehearse(s.book(t, "one", "Ash & Ember Fabrication").Document)
+	require.Empty(t, faults)
+	assert.Empty(t, listed(t, s), "nothing is kept")
+	assert.Equal(t, s.keep(t, c, book).Sum, book.Sum)
+}
+
 // A revision is never edited: it begins with what it is kept as, or not at all.
 func TestCaseBeginsOnce(t *testing.T) {
 	s := newStudio(t)

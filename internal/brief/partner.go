@@ -58,11 +58,29 @@ func (c *checker) partner(p fault.Path, t *PartnerTerms) {
 	}
 	c.number(p.Field("finishes"), float64(len(t.Finishes)), 0, mostFinishes, "finishes")
 	for i, code := range t.Finishes {
-		// Without a list of those that there are: a partner may read this.
+		// Without a list of those that there are: a partner may read this. UnknownFinishes has it.
 		if _, ok := c.edition.Treatment(code); !ok || code == "" {
 			c.faults.Add(p.Item("finishes", i), "got %q, which is no finish of rate book %s; allowed: codes of its finishes", code, c.edition.Revision)
 		}
 	}
+}
+
+// UnknownFinishes names the codes that are no finishes of an edition, with those that are. It
+// is for the studio alone, which sets terms: of the finishes that terms leave out a partner is
+// not told. Paths begin at the terms.
+func UnknownFinishes(e *ratebook.Edition, codes []string) (faults fault.List) {
+	var known []string
+	for i := range e.Finishes {
+		known = append(known, e.Finishes[i].Code)
+	}
+	slices.Sort(known)
+	var p fault.Path
+	for i, code := range codes {
+		if !slices.Contains(known, code) {
+			faults.Add(p.Item("finishes", i), "got %q, which is no finish of rate book %s; %s", code, e.Revision, fault.Allowed(code, known))
+		}
+	}
+	return faults
 }
 
 // exchange checks a currency with its rate.

@@ -209,6 +209,22 @@ func TestPartnersFinishes(t *testing.T) {
 	})
 }
 
+// The studio is told which finishes there are.
+func TestUnknownFinishes(t *testing.T) {
+	got := brief.UnknownFinishes(demoEdition(t), []string{"gloss", "glos", ""})
+	if len(got) != 2 || got[0].Path != "finishes[1]" || got[1].Path != "finishes[2]" {
+		t.Fatalf("%v", got)
+	}
+	if want := `got "glos", which is no finish of rate book demo-2026.1; did you mean "gloss"? allowed: `; !strings.HasPrefix(got[0].Message, want) {
+		t.Errorf("%s", got[0].Message)
+	}
+	for _, code := range []string{"gloss", "hand-flake"} {
+		if !strings.Contains(got[1].Message, code) {
+			t.Errorf("%q does not name %s", got[1].Message, code)
+		}
+	}
+}
+
 // Whatever a partner's brief asks for, its faults name no finish but those of its terms
 // and what it said itself.
 func TestNoOtherFinishIsTold(t *testing.T) {

@@ -60,7 +60,7 @@ func (c *Cabinet) Keep(ctx context.Context, owner string, item *shelf.Item) (*sh
 	case !fresh && head.Sum != item.Sum:
 		return nil, fmt.Errorf("mesh %s: %w", item.Name, store.ErrTaken)
 	}
-	model, err := c.models.study(ctx, item.Sum, func() (*shelf.Item, error) { return item, nil })
+	model, err := c.taken(ctx, owner, item, !fresh)
 	if err == nil && fresh {
 		head, err = c.write(ctx, owner, item, model)
 	}

@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 
 	"github.com/mouldwright/mouldwright/internal/cabinet"
 	"github.com/mouldwright/mouldwright/internal/maquette"
@@ -93,6 +95,85 @@ func TestAModelLargerThanTheRoom(t *testing.T) {
 	if *read != 4 {
 		t.Errorf("without any room: read %d times", *read-2)
 	}
+}
+
+// bare is a block that nobody studied. It is no mesh file: whoever has it studied is told so.
+func bare(id string) *shelf.Item {
+	return shelf.Identify([]byte("x"+strings.Repeat(" ", least-1)), shelf.Reading{ID: id})
+}
+
+// studied holds that a bare block that an owner brings is studied, or is not.
+func studied(t testing.TB, c *cabinet.Cabinet, owner, id string, want bool) {
+	t.Helper()
+	_, err := c.Keep(t.Context(), owner, bare(id))
+	var unusable *cabinet.UnusableError
+	if got := errors.As(err, &unusable); got != want || !got && err != nil {
+		t.Errorf("%q brings %q: studied %v, %v", owner, id, got, err)
+	}
+}
+
+// A file that is new to its owner is studied, though another owner's model of it is at hand;
+// one that the owner keeps, under whatever name, is not studied again.
+func TestAFileThatIsNewToItsOwnerIsStudied(t *testing.T) {
+	c := open(t, memory.New(), plenty)
+	studied(t, c, "", "hare", true)
+	keep(t, c, "", withModel(t, bare("hare")))
+	for _, id := range []string{"hare", "again", ""} {
+		studied(t, c, "", id, false)
+	}
+	studied(t, c, tamsin, "hare", true)
+	keep(t, c, tamsin, withModel(t, bare("hare")))
+	for _, id := range []string{"hare", "like"} {
+		studied(t, c, tamsin, id, false)
+	}
+	studied(t, c, quillmere, "", true)
+	for _, name := range []string{"meshes/hare", "meshes/like"} {
+		find(t, c, "", "meshes/hare")
+		find(t, c, tamsin, name)
+		if err := c.Drop(t.Context(), tamsin, name, store.EyesOf(tamsin)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	studied(t, c, tamsin, "hare", true) // it is kept no more
+}
+
+// A file that was not kept for want of room is as new to its owner the next time.
+func TestAFileThatWasNotKeptIsNew(t *testing.T) {
+	c := open(t, memory.New(), cabinet.Room{Owner: least - 1, Memory: 1 << 20})
+	for _, owner := range []string{"", tamsin} {
+		_, err := c.Keep(t.Context(), owner, withModel(t, bare("hare")))
+		fails(t, "no room", err, store.ErrNoRoom)
+		studied(t, c, owner, "hare", true)
+	}
+}
+
+// Nobody who brings a file waits for another owner's study of it. All here would wait for
+// ever otherwise, which the bubble finds out.
+func TestWhoBringsAFileWaitsForNoOtherOwner(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, begun, let := gated(cornersKept(t, 1))
+		c := open(t, s, plenty)
+		led, broken := make(chan error, 1), errors.New("the disk is gone")
+		go func() {
+			_, err := c.Find(t.Context(), "", "meshes/a", store.Studio())
+			led <- err
+		}()
+		<-begun
+		keep(t, c, tamsin, withModel(t, named("a", 100)))
+		let <- broken
+		fails(t, "who studied", <-led, broken)
+	})
+}
+
+// A model that takes another's place takes no room beside it.
+func TestAModelInAnothersPlace(t *testing.T) {
+	c := open(t, memory.New(), cabinet.Room{Owner: 1 << 20, Memory: 2*least + 1})
+	keep(t, c, "", block(t, "b", "b", least))
+	for _, owner := range []string{"", tamsin, quillmere} {
+		keep(t, c, owner, withModel(t, bare("a")))
+	}
+	find(t, c, "", "meshes/a")
+	find(t, c, "", "meshes/b") // which could not be studied
 }
 
 // gated is a store whose first reading of a file waits until it is let go, or its caller's

@@ -6,6 +6,7 @@ package ledger
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -146,15 +147,19 @@ const (
 	Studio             // all
 )
 
-// Read reads an entry back, as far as the view goes.
+// ErrDamaged says that what is kept of a revision cannot be read. What exactly is wrong is in
+// its words and wraps nothing: it is no fault of whoever asks.
+var ErrDamaged = errors.New("what is kept of the revision is damaged")
+
+// Read reads an entry back, as far as the view goes. Its error is ErrDamaged.
 func Read(c store.Content, view View) (*Entry, error) {
 	pages, err := unpack(c.Document, view)
 	if err != nil {
-		return nil, fmt.Errorf("unpacking a revision: %w", err)
+		return nil, fmt.Errorf("%w: unpacking a revision: %v", ErrDamaged, err) //nolint:errorlint // on purpose
 	}
 	e := &Entry{Brief: &mouldwrightv1.Brief{}}
-	if err := wire.Decode(c.Brief, e.Brief).Err(); err != nil {
-		return nil, fmt.Errorf("reading a revision's brief: %w", err)
+	if err := wire.DecodeKept(c.Brief, e.Brief); err != nil {
+		return nil, fmt.Errorf("%w: reading a revision's brief: %v", ErrDamaged, err) //nolint:errorlint // on purpose
 	}
 	if e.Quote, e.Client, err = half(pages[0]); err != nil || view == Client {
 		return e, err
@@ -166,11 +171,11 @@ func Read(c store.Content, view View) (*Entry, error) {
 func half(plain []byte) (*mouldwrightv1.Quote, string, error) {
 	var of page
 	if err := json.Unmarshal(plain, &of); err != nil {
-		return nil, "", fmt.Errorf("reading a revision: %w", err)
+		return nil, "", fmt.Errorf("%w: reading a revision: %v", ErrDamaged, err) //nolint:errorlint // on purpose
 	}
 	q := &mouldwrightv1.Quote{}
-	if err := wire.Decode(of.Quote, q).Err(); err != nil {
-		return nil, "", fmt.Errorf("reading a revision's quote: %w", err)
+	if err := wire.DecodeKept(of.Quote, q); err != nil {
+		return nil, "", fmt.Errorf("%w: reading a revision's quote: %v", ErrDamaged, err) //nolint:errorlint // on purpose
 	}
 	return q, of.Text, nil
 }

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/desk"
@@ -138,6 +140,9 @@ func TestLedgerProvesTheGoldenBriefs(t *testing.T) {
 			assert.Equal(t, estimate.Engine, p.Engine)
 			assert.True(t, proto.Equal(p.Kept.Full, p.Now.Full))
 
+			if testing.Short() {
+				return // the frozen quotes come out the same too
+			}
 			again, _ := s.priced(t, s.brief(t, name))
 			assert.Equal(t, c.Sum(), again.Sum(), "the same bytes, packed and all")
 		})
@@ -295,6 +300,9 @@ func TestLedgerWithWhatCannotBeRead(t *testing.T) {
 	} {
 		_, err := ledger.Read(bad.change(c), ledger.Studio)
 		require.ErrorContains(t, err, bad.says, name)
+		require.ErrorIs(t, err, ledger.ErrDamaged, name)
+		var faults fault.List
+		require.NotErrorAs(t, err, &faults, "%s is no fault of whoever asks", name)
 		_, err = ledger.Prove(s.book, bad.change(c), 10)
 		require.ErrorContains(t, err, bad.says, name)
 	}
@@ -305,7 +313,7 @@ func TestLedgerReadsWhatItWrote(t *testing.T) {
 	s := newStudio(t)
 	seed, times := rand.Uint64(), 100
 	if testing.Short() {
-		times = 10
+		times = 4
 	}
 	t.Logf("seeds from %d", seed)
 	for i := range uint64(times) {
@@ -319,4 +327,64 @@ func TestLedgerReadsWhatItWrote(t *testing.T) {
 			require.True(t, p.Same, "seed %d: %v", seed+i, p.Differences)
 		}
 	}
+}
+
+// heavy is a sound brief whose quote is as long as its length can make it: every piece on the
+// less costly route, with as many gilded spots as a piece may have, and every option the whole
+// brief again.
+func heavy(t testing.TB, pieces, options int) *mouldwrightv1.Brief {
+	t.Helper()
+	pb := &mouldwrightv1.Brief{Title: "Trail", Client: "Fernhollow Arboretum"}
+	for i := range pieces {
+		p := &mouldwrightv1.Piece{
+			Code: fmt.Sprintf("p%d", i), Name: "Toadstool", Quantity: int32(1 + i%3), Route: mouldwrightv1.Route_ROUTE_CHOOSE,
+			Form: &mouldwrightv1.Form{Solids: []*mouldwrightv1.Solid{{Shape: &mouldwrightv1.Solid_Dome{
+				Dome: &mouldwrightv1.Dome{DiameterMm: float64(100 + i), HeightMm: 40, Curve: mouldwrightv1.DomeCurve_DOME_CURVE_HALF_SPHEROID},
+			}}}},
+		}
+		for range 9 {
+			p.Zones = append(p.Zones, &mouldwrightv1.Zone{Name: "spot", Finish: "metal-leaf", CountPerCast: proto.Int32(1), Shape: &mouldwrightv1.Zone_Spot{Spot: &mouldwrightv1.Spot{DiameterMm: 9}}})
+		}
+		pb.Pieces = append(pb.Pieces, p)
+	}
+	for i := range options {
+		pb.Options = append(pb.Options, &mouldwrightv1.Option{Code: fmt.Sprintf("o%d", i), Name: "Sooner", Rush: proto.String("")})
+	}
+	return pb
+}
+
+// A quote may have more items in its lists than a brief that comes in; it is read all the same.
+func TestLedgerReadsTheHeaviestQuotes(t *testing.T) {
+	const mostOfACaller = 20_000
+	s := newStudio(t)
+	c, e := s.priced(t, heavy(t, 9, 0))
+	require.Greater(t, itemsOf(e.Full.ProtoReflect()), mostOfACaller)
+	requireRead(t, e, c)
+	if testing.Short() {
+		t.Skip("the whole run prices the heaviest brief that is taken")
+	}
+	c, e = s.priced(t, heavy(t, 200, 10))
+	require.Greater(t, itemsOf(e.Quote.ProtoReflect()), mostOfACaller)
+	got, err := ledger.Read(c, ledger.Client)
+	require.NoError(t, err)
+	require.True(t, proto.Equal(e.Brief, got.Brief))
+	require.True(t, proto.Equal(e.Quote, got.Quote))
+	require.Equal(t, e.Client, got.Client)
+}
+
+// itemsOf counts the items of all lists below a message.
+func itemsOf(m protoreflect.Message) (count int) {
+	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+		switch {
+		case f.IsList():
+			count += v.List().Len()
+			for i := 0; f.Message() != nil && i < v.List().Len(); i++ {
+				count += itemsOf(v.List().Get(i).Message())
+			}
+		case f.Message() != nil:
+			count += itemsOf(v.Message())
+		}
+		return true
+	})
+	return count
 }

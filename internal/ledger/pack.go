@@ -3,6 +3,7 @@ package ledger
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 
 	"github.com/klauspost/compress/zstd"
 )
@@ -12,7 +13,11 @@ const mostPlain = 1 << 30
 
 // pack makes pages short, since workings repeat themselves: the length of the first in four
 // bytes, the highest first, and both as frames of Zstandard (RFC 8878).
+// What unpack would refuse is not packed.
 func pack(pages [2][]byte) ([]byte, error) {
+	if longest := max(len(pages[0]), len(pages[1])); longest > mostPlain {
+		return nil, fmt.Errorf("a page of %d bytes cannot be kept; allowed: %d", longest, mostPlain)
+	}
 	w, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderConcurrency(1), zstd.WithWindowSize(window), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		return nil, err

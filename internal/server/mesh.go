@@ -30,11 +30,44 @@ func (s *takeoffService) CreateMesh(ctx context.Context, r *mouldwrightv1.Create
 	if err != nil {
 		return nil, unkept(err, item.Name, unitsAllowed(ctx, r))
 	}
+	if err := otherWords(kept, item.Reading); err != nil {
+		return nil, err
+	}
 	takeoff, err := measured(kept, kept.Model.Usual(1))
 	if err != nil {
 		return nil, err
 	}
 	return &mouldwrightv1.CreateMeshResponse{Mesh: wire.Mesh(kept, takeoff)}, nil
+}
+
+// otherWords refuses a title and a file's name that differ from those that are kept under the
+// name: what is kept stays as it is, and a caller who gave them would take them for kept.
+func otherWords(kept *shelf.Item, given shelf.Reading) error {
+	var has []string
+	for _, word := range []struct{ field, kept, given string }{
+		{"title", kept.Reading.Title, given.Title}, {"fileName", givenName(kept.Reading), givenName(given)},
+	} {
+		if word.kept != "" && word.given != "" && word.kept != word.given {
+			has = append(has, fmt.Sprintf("the %s %q", word.field, word.kept))
+		}
+	}
+	if len(has) == 0 {
+		return nil
+	}
+	return &problem{
+		code: codes.AlreadyExists, reason: reasonMeshTaken,
+		message: fmt.Sprintf("this file is kept already, as %s with %s; allowed: the same, none, or another meshId", kept.Name, strings.Join(has, " and ")),
+	}
+}
+
+// givenName is the file's name where its caller gave one, and the door made none up.
+func givenName(r shelf.Reading) string {
+	for _, ext := range meshTypes() {
+		if ext != "" && r.FileName == "mesh"+ext {
+			return ""
+		}
+	}
+	return r.FileName
 }
 
 // unitsAllowed says how a caller names the unit of a file, by the door that it came

@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"strings"
 	"sync/atomic"
@@ -222,6 +223,51 @@ func TestWordsForMeshes(t *testing.T) {
 	got = s.send(t, http.MethodDelete, "/v1/meshes/none", nil)
 	assert.Equal(t, http.StatusNotFound, got.status)
 	assert.NotContains(t, string(got.body), "upload it")
+}
+
+// A file that is brought again with another title, or another name of the file, is refused by
+// either door, and what is kept stays as it is. The same words, or none, are answered with it.
+func TestOtherWordsForAKeptMesh(t *testing.T) {
+	s := start(t, Config{})
+	service := mouldwrightv1.NewTakeoffServiceClient(s.conn)
+	bring := func(id, title, fileName string) map[string]*status.Status {
+		query := url.Values{"unit": {"mm"}, "meshId": {id}, "title": {title}, "fileName": {fileName}}
+		got := s.send(t, http.MethodPost, "/v1/meshes?"+query.Encode(), strings.NewReader(corner), "Content-Type", "model/stl")
+		rest := status.New(codes.OK, "")
+		if got.status != http.StatusOK {
+			rest = got.refusal(t).Status
+		}
+		_, err := service.CreateMesh(t.Context(), &mouldwrightv1.CreateMeshRequest{File: []byte(corner), Reading: &mouldwrightv1.MeshReading{
+			MeshId: id, Title: title, FileName: fileName, Unit: mouldwrightv1.LengthUnit_LENGTH_UNIT_MILLIMETRE,
+		}})
+		return map[string]*status.Status{"REST": rest, "gRPC": status.Convert(err)}
+	}
+	for _, row := range []struct{ id, title, fileName, says string }{
+		{"gate", "A snail", "snail.stl", ""}, // is kept
+		{"gate", "A snail", "snail.stl", ""},
+		{"gate", "", "", ""},
+		{"gate", "A slug", "snail.stl", `as meshes/gate with the title "A snail"; allowed: the same, none, or another meshId`},
+		{"gate", "", "slug.stl", `with the fileName "snail.stl"; allowed`},
+		{"gate", "A slug", "slug.stl", `with the title "A snail" and the fileName "snail.stl"; allowed`},
+		{"other", "A slug", "slug.stl", ""},
+		{"bare", "", "", ""}, // by REST with a name of the file that the door made up
+		{"bare", "", "snail.stl", ""},
+		{"", "A slug", "slug.stl", ""}, // under a name made from its content
+	} {
+		for door, got := range bring(row.id, row.title, row.fileName) {
+			if row.says == "" {
+				assert.Equal(t, codes.OK, got.Code(), "%+v by %s: %s", row, door, got.Message())
+				continue
+			}
+			assert.Equal(t, codes.AlreadyExists, got.Code(), "%+v by %s", row, door)
+			assert.Equal(t, reasonMeshTaken, refusalOf(got).info.GetReason())
+			assert.Contains(t, got.Message(), row.says, door)
+		}
+	}
+	kept, err := service.GetMesh(t.Context(), &mouldwrightv1.GetMeshRequest{Name: "meshes/gate"})
+	require.NoError(t, err)
+	reading := kept.GetMesh().GetReading()
+	assert.Equal(t, []string{"A snail", "snail.stl"}, []string{reading.GetTitle(), reading.GetFileName()})
 }
 
 // bring has a caller bring a mesh in millimetres, under a name.

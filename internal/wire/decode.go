@@ -44,13 +44,26 @@ func Unreadable(faults fault.List) bool {
 // enums are names only, a field may stand once, and a field mask has at most 100
 // paths. A byte order mark before the document is passed over, as RFC 8259,
 // section 8.1, allows. Of a document that is Unreadable it returns that fault
-// alone.
-func Decode(doc []byte, m proto.Message) fault.List {
+// alone. All lists of a document have at most 20,000 items together.
+func Decode(doc []byte, m proto.Message) fault.List { return decode(doc, m, mostItems) }
+
+// DecodeKept reads a document that this service wrote and keeps, as Decode does but with as
+// many items in lists as it has: what was made of a sound request may have more than a
+// request. Its error is no fault.List, since nothing that is wrong with it is the fault of
+// whoever asks for it.
+func DecodeKept(doc []byte, m proto.Message) error {
+	if faults := decode(doc, m, len(doc)); len(faults) > 0 { // an item takes a byte at least
+		return errors.New(faults.Error())
+	}
+	return nil
+}
+
+func decode(doc []byte, m proto.Message, most int) fault.List {
 	doc = bytes.TrimPrefix(doc, []byte("\ufeff"))
 	if broken := syntax(doc); broken != "" {
 		return fault.List{{Message: broken}}
 	}
-	d := decoder{tokens: json.NewDecoder(bytes.NewReader(doc))}
+	d := decoder{tokens: json.NewDecoder(bytes.NewReader(doc)), most: most}
 	d.tokens.UseNumber()
 	var root fault.Path
 	if t := d.next(); t != json.Delim('{') {
@@ -148,6 +161,7 @@ type decoder struct {
 	tokens  *json.Decoder
 	faults  fault.List
 	items   int    // of lists, read so far
+	most    int    // items that are read
 	stopped string // why the rest of the document is not read; empty while it is
 }
 
@@ -326,15 +340,15 @@ func (d *decoder) list(at fault.Path, l protoreflect.List, f protoreflect.FieldD
 		if t == json.Delim(']') || t == nil {
 			return
 		}
-		if d.items++; d.items > mostItems {
-			d.stopped = fmt.Sprintf("more than %d items in lists; allowed: %d in one document", mostItems, mostItems)
+		if d.items++; d.items > d.most {
+			d.stopped = fmt.Sprintf("more than %d items in lists; allowed: %d in one document", d.most, d.most)
 			return
 		}
 		d.item(at.At(i), l, f, t)
 	}
 }
 
-// mostItems bounds the items of all lists of a document together, so that a long
+// mostItems bounds the items of all lists of a caller's document together, so that a long
 // one costs little before its lists are found to be too long: checking rules
 // costs far more than reading. The largest brief that fits a request has fewer.
 const mostItems = 20_000

@@ -2,6 +2,7 @@ package wire_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -387,6 +388,10 @@ func FuzzDecode(f *testing.F) {
 		if !proto.Equal(got, want) {
 			t.Fatalf("%s\ngot  %v\nwant %v", doc, got, want)
 		}
+		kept := emptyFor(name)
+		if err := wire.DecodeKept(doc, kept); err != nil || !proto.Equal(kept, want) {
+			t.Fatalf("kept, it is read otherwise: %s\ngot  %v (%v)\nwant %v", doc, kept, err, want)
+		}
 	})
 }
 
@@ -438,6 +443,28 @@ func BenchmarkDecodeTheDemoBook(b *testing.B) {
 	for b.Loop() {
 		if faults := wire.Decode(doc, &mouldwrightv1.RateBook{}); len(faults) > 0 {
 			b.Fatal(faults)
+		}
+	}
+}
+
+// What is kept may have more items than what comes in, and what is wrong with it is no caller's
+// fault.
+func TestDecodeKeptHasNoBoundOnItems(t *testing.T) {
+	doc := []byte(`{"options": [{"without": [` + strings.Repeat(`"a",`, 30_000) + `"a"]}]}`)
+	if faults := wire.Decode(doc, &mouldwrightv1.Brief{}); !wire.Unreadable(faults) {
+		t.Fatalf("a caller's: %v", faults)
+	}
+	got := &mouldwrightv1.Brief{}
+	if err := wire.DecodeKept(doc, got); err != nil || len(got.GetOptions()[0].GetWithout()) != 30_001 {
+		t.Errorf("%d items, %v", len(got.GetOptions()[0].GetWithout()), err)
+	}
+	for bad, says := range map[string]string{
+		``: "not valid JSON", `[]`: "got a list, allowed: an object", `{"titel": "x"}`: "titel: no such field here", `{"titel": 1, "client": 2}`: "client: got the number 2",
+	} {
+		err := wire.DecodeKept([]byte(bad), &mouldwrightv1.Brief{})
+		var faults fault.List
+		if err == nil || errors.As(err, &faults) || !strings.Contains(err.Error(), says) {
+			t.Errorf("%q: got %v", bad, err)
 		}
 	}
 }

@@ -16,11 +16,12 @@ const (
 	KeyPrefix     = "keys/"
 )
 
-// KeptQuote returns a quote's life as it is on a day: everything but its content.
-func KeptQuote(q store.Quote, on life.Day) *mouldwrightv1.KeptQuote {
+// KeptQuote returns a quote's life as it is on a day: everything but its content. Allowed is what
+// its caller may do to it.
+func KeptQuote(q store.Quote, on life.Day, allowed []life.Act) *mouldwrightv1.KeptQuote {
 	pb := &mouldwrightv1.KeptQuote{
 		Name: QuoteName(q.Number), State: stateNumbers()[q.StateOn(on)], Etag: q.Etag(), Partner: PartnerName(q.Owner),
-		AllowedActs: acts(q.Allowed(on)),
+		AllowedActs: acts(allowed),
 	}
 	if offer, ok := q.Offer(); ok {
 		pb.ValidUntil = string(offer.ValidUntil)
@@ -60,7 +61,8 @@ func entry(e life.Entry) *mouldwrightv1.QuoteEntry {
 	}
 }
 
-// QuoteHead returns a quote in a list.
+// QuoteHead returns a quote in a list: title, net price and the like are those of its summary,
+// which is of the offer, or of the draft where there is none.
 func QuoteHead(h store.Head, on life.Day) *mouldwrightv1.KeptQuote {
 	state := life.Revision{State: h.State, ValidUntil: h.ValidUntil}.StateOn(on)
 	return &mouldwrightv1.KeptQuote{

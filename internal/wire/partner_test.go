@@ -140,8 +140,102 @@ func TestKeyGoesOutWithoutItsSecret(t *testing.T) {
 	require.True(t, proto.Equal(&mouldwrightv1.Key{
 		Name: "keys/aaaaaaaaaaaaaaaa", Title: "till", Partner: "partners/quillmere", Scope: mouldwrightv1.Scope_SCOPE_WRITE,
 		CreateTime: "2027-03-01T10:00:00Z", ExpireTime: "2027-03-02T10:00:00Z", RevokeTime: "2027-03-03T10:00:00Z", LastUseTime: "2027-03-04T10:00:00Z",
-	}, wire.Key(kept)))
-	require.True(t, proto.Equal(&mouldwrightv1.Key{Name: "keys/b"}, wire.Key(store.Key{ID: "b"})), "the studio's, never used, opens nothing")
+		State: mouldwrightv1.KeyState_KEY_STATE_REVOKED,
+	}, wire.Key(kept, false, at(1))))
+	require.True(t, proto.Equal(&mouldwrightv1.Key{Name: "keys/b", State: mouldwrightv1.KeyState_KEY_STATE_OPEN}, wire.Key(store.Key{ID: "b"}, false, at(1))), "the studio's, never used")
+}
+
+// What a key never will do again goes before what opening its partner would mend. The last moment of a key is the one before it
+// expires, as at the gate.
+func TestKeyState(t *testing.T) {
+	at := func(day int) time.Time { return time.Date(2027, 3, day, 9, 0, 0, 0, time.UTC) }
+	for _, c := range []struct {
+		key    store.Key
+		closed bool
+		want   mouldwrightv1.KeyState
+	}{
+		{store.Key{}, false, mouldwrightv1.KeyState_KEY_STATE_OPEN},
+		{store.Key{}, true, mouldwrightv1.KeyState_KEY_STATE_PARTNER_CLOSED},
+		{store.Key{Expires: at(2).Add(time.Nanosecond)}, false, mouldwrightv1.KeyState_KEY_STATE_OPEN},
+		{store.Key{Expires: at(2)}, false, mouldwrightv1.KeyState_KEY_STATE_EXPIRED},
+		{store.Key{Expires: at(1)}, true, mouldwrightv1.KeyState_KEY_STATE_EXPIRED},
+		{store.Key{Expires: at(1), Revoked: at(1)}, true, mouldwrightv1.KeyState_KEY_STATE_REVOKED},
+		{store.Key{Revoked: at(3)}, false, mouldwrightv1.KeyState_KEY_STATE_REVOKED},
+	} {
+		require.Equal(t, c.want, wire.KeyState(c.key, c.closed, at(2)), "%+v", c)
+	}
+}
+
+func TestPartnerPaths(t *testing.T) {
+	require.Equal(t, []string{
+		"title", "terms", "terms.discountPercent", "terms.marginPercent", "terms.currencyCode", "terms.exchangeRate", "terms.tax", "terms.finishes", "closed",
+	}, wire.PartnerPaths())
+	for masked, want := range map[string]string{
+		"title": "title", "terms": "terms", "terms.exchangeRate": "terms.exchangeRate", "terms.exchange_rate": "terms.exchangeRate", "closed": "closed",
+		"": "", "*": "", "Title": "", "name": "", "etag": "", "terms.": "", "terms.*": "", "terms.Tax": "", "tax": "", "terms.tax.x": "", "create_time": "",
+	} {
+		path, ok := wire.PartnerPath(masked)
+		require.Equal(t, want, path, masked)
+		require.Equal(t, want != "", ok, masked)
+	}
+}
+
+// AIP-134: without a mask "all fields that are populated"; of nested ones each by itself.
+func TestSetPathsAreThoseThatAreSet(t *testing.T) {
+	require.Empty(t, wire.SetPaths(nil))
+	require.Empty(t, wire.SetPaths(&mouldwrightv1.Partner{Name: "partners/x", Etag: "1-0", Terms: &mouldwrightv1.PartnerTerms{}}))
+	require.Equal(t, []string{"title", "terms.tax", "terms.finishes", "closed"}, wire.SetPaths(&mouldwrightv1.Partner{
+		Title: "x", Closed: true, Terms: &mouldwrightv1.PartnerTerms{Tax: "zero", Finishes: []string{"gloss"}},
+	}))
+}
+
+// What is named is set as it is in the other, or emptied, and nothing else changes: held against setting each field by hand.
+func TestSetPartnerSetsWhatIsNamed(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		from, kept := &mouldwrightv1.Partner{}, &mouldwrightv1.Partner{}
+		fill(t, from.ProtoReflect(), 3)
+		fill(t, kept.ProtoReflect(), 3)
+		if kept.Terms == nil {
+			kept.Terms = &mouldwrightv1.PartnerTerms{}
+		}
+		paths := rapid.SliceOfNDistinct(rapid.SampledFrom(wire.PartnerPaths()), 0, 4, rapid.ID).Draw(t, "paths")
+		got, want, sent := proto.CloneOf(kept), proto.CloneOf(kept), proto.CloneOf(from)
+		wire.SetPartner(got, from, paths)
+		for _, path := range paths {
+			setByHand(want, from, path)
+		}
+		if !proto.Equal(got, want) {
+			t.Fatalf("%v of %v in %v: got %v, want %v", paths, from, kept, got, want)
+		}
+		if !proto.Equal(from, sent) {
+			t.Fatalf("the other was changed: %v", from)
+		}
+	})
+}
+
+func setByHand(to, from *mouldwrightv1.Partner, path string) {
+	terms := from.GetTerms()
+	switch path {
+	case "title":
+		to.Title = from.GetTitle()
+	case "closed":
+		to.Closed = from.GetClosed()
+	case "terms":
+		to.Terms = &mouldwrightv1.PartnerTerms{}
+		proto.Merge(to.Terms, terms)
+	case "terms.discountPercent":
+		to.Terms.DiscountPercent = terms.GetDiscountPercent()
+	case "terms.marginPercent":
+		to.Terms.MarginPercent = terms.GetMarginPercent()
+	case "terms.currencyCode":
+		to.Terms.CurrencyCode = terms.GetCurrencyCode()
+	case "terms.exchangeRate":
+		to.Terms.ExchangeRate = terms.GetExchangeRate()
+	case "terms.tax":
+		to.Terms.Tax = terms.GetTax()
+	case "terms.finishes":
+		to.Terms.Finishes = terms.GetFinishes()
+	}
 }
 
 func TestKeyHasItsHighestScope(t *testing.T) {
@@ -154,6 +248,6 @@ func TestKeyHasItsHighestScope(t *testing.T) {
 		"read,admin,write": mouldwrightv1.Scope_SCOPE_ADMIN,
 		"read,READ,x":      mouldwrightv1.Scope_SCOPE_READ,
 	} {
-		require.Equal(t, want, wire.Key(store.Key{Scopes: strings.Split(names, ",")}).GetScope(), names)
+		require.Equal(t, want, wire.Key(store.Key{Scopes: strings.Split(names, ",")}, false, time.Time{}).GetScope(), names)
 	}
 }

@@ -24,6 +24,67 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Whether a key opens anything.
+type KeyState int32
+
+const (
+	// Not said.
+	KeyState_KEY_STATE_UNSPECIFIED KeyState = 0
+	// It opens what its scope lets it.
+	KeyState_KEY_STATE_OPEN KeyState = 1
+	// Its time is up.
+	KeyState_KEY_STATE_EXPIRED KeyState = 2
+	// It was shut out, for good.
+	KeyState_KEY_STATE_REVOKED KeyState = 3
+	// Its partner is closed: it opens nothing until the partner is opened again.
+	KeyState_KEY_STATE_PARTNER_CLOSED KeyState = 4
+)
+
+// Enum value maps for KeyState.
+var (
+	KeyState_name = map[int32]string{
+		0: "KEY_STATE_UNSPECIFIED",
+		1: "KEY_STATE_OPEN",
+		2: "KEY_STATE_EXPIRED",
+		3: "KEY_STATE_REVOKED",
+		4: "KEY_STATE_PARTNER_CLOSED",
+	}
+	KeyState_value = map[string]int32{
+		"KEY_STATE_UNSPECIFIED":    0,
+		"KEY_STATE_OPEN":           1,
+		"KEY_STATE_EXPIRED":        2,
+		"KEY_STATE_REVOKED":        3,
+		"KEY_STATE_PARTNER_CLOSED": 4,
+	}
+)
+
+func (x KeyState) Enum() *KeyState {
+	p := new(KeyState)
+	*p = x
+	return p
+}
+
+func (x KeyState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (KeyState) Descriptor() protoreflect.EnumDescriptor {
+	return file_mouldwright_v1_access_service_proto_enumTypes[0].Descriptor()
+}
+
+func (KeyState) Type() protoreflect.EnumType {
+	return &file_mouldwright_v1_access_service_proto_enumTypes[0]
+}
+
+func (x KeyState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use KeyState.Descriptor instead.
+func (KeyState) EnumDescriptor() ([]byte, []int) {
+	return file_mouldwright_v1_access_service_proto_rawDescGZIP(), []int{0}
+}
+
 // An agency that orders on terms of its own.
 type Partner struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -33,7 +94,8 @@ type Partner struct {
 	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
 	// Its terms. What is left out is as the rate book has it.
 	Terms *PartnerTerms `protobuf:"bytes,3,opt,name=terms,proto3" json:"terms,omitempty"`
-	// Whether its keys are shut out.
+	// Whether its keys are shut out, and no quote is begun for it; quotes that there are go on. To open it again takes an update_mask that names it:
+	// without one, false says nothing.
 	Closed bool `protobuf:"varint,4,opt,name=closed,proto3" json:"closed,omitempty"`
 	// Changes with every change; as read, a change of anything else is refused. The service's to give.
 	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
@@ -432,7 +494,10 @@ type UpdatePartnerRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The partner, with its name; with its etag where nothing else may have changed.
 	Partner *Partner `protobuf:"bytes,1,opt,name=partner,proto3" json:"partner,omitempty"`
-	// The fields to change: title, terms, closed; left out, those that are set.
+	// The fields to change: title, closed, terms for all terms in place of those there were, or single ones: terms.discount_percent,
+	// terms.margin_percent, terms.currency_code, terms.exchange_rate, terms.tax, terms.finishes. One that is named and not set is emptied. Left
+	// out, the fields that are set, and of the terms those that are set in them (AIP-134): an empty text and false are not set. There has to be
+	// one to change.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// The caller's own name for this request, as in CreateQuote.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -555,7 +620,9 @@ type Key struct {
 	// When it was shut out, RFC 3339, UTC; empty where it was not.
 	RevokeTime string `protobuf:"bytes,7,opt,name=revoke_time,json=revokeTime,proto3" json:"revoke_time,omitempty"`
 	// When it was last used, to the minute or so, RFC 3339, UTC; empty for never.
-	LastUseTime   string `protobuf:"bytes,8,opt,name=last_use_time,json=lastUseTime,proto3" json:"last_use_time,omitempty"`
+	LastUseTime string `protobuf:"bytes,8,opt,name=last_use_time,json=lastUseTime,proto3" json:"last_use_time,omitempty"`
+	// Whether it opens anything at the time of the answer.
+	State         KeyState `protobuf:"varint,9,opt,name=state,proto3,enum=mouldwright.v1.KeyState" json:"state,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -646,12 +713,19 @@ func (x *Key) GetLastUseTime() string {
 	return ""
 }
 
+func (x *Key) GetState() KeyState {
+	if x != nil {
+		return x.State
+	}
+	return KeyState_KEY_STATE_UNSPECIFIED
+}
+
 // A key to make.
 type CreateKeyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What it is called: whose hands it is in.
 	Title string `protobuf:"bytes,1,opt,name=title,proto3" json:"title,omitempty"`
-	// Whose it is, partners/{partner}; empty for the studio's.
+	// Whose it is, partners/{partner}, which is not closed; empty for the studio's.
 	Partner string `protobuf:"bytes,2,opt,name=partner,proto3" json:"partner,omitempty"`
 	// The most that it may do; a partner's key at most write.
 	Scope Scope `protobuf:"varint,3,opt,name=scope,proto3,enum=mouldwright.v1.Scope" json:"scope,omitempty"`
@@ -1042,7 +1116,7 @@ const file_mouldwright_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\"J\n" +
 	"\x15UpdatePartnerResponse\x121\n" +
-	"\apartner\x18\x01 \x01(\v2\x17.mouldwright.v1.PartnerR\apartner\"\xfd\x01\n" +
+	"\apartner\x18\x01 \x01(\v2\x17.mouldwright.v1.PartnerR\apartner\"\xad\x02\n" +
 	"\x03Key\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x18\n" +
@@ -1054,7 +1128,8 @@ const file_mouldwright_v1_access_service_proto_rawDesc = "" +
 	"expireTime\x12\x1f\n" +
 	"\vrevoke_time\x18\a \x01(\tR\n" +
 	"revokeTime\x12\"\n" +
-	"\rlast_use_time\x18\b \x01(\tR\vlastUseTime\"\xcb\x02\n" +
+	"\rlast_use_time\x18\b \x01(\tR\vlastUseTime\x12.\n" +
+	"\x05state\x18\t \x01(\x0e2\x18.mouldwright.v1.KeyStateR\x05state\"\xcb\x02\n" +
 	"\x10CreateKeyRequest\x12\"\n" +
 	"\x05title\x18\x01 \x01(\tB\f\xe0A\x02\xbaH\x06r\x04\x10\x01\x18dR\x05title\x12Q\n" +
 	"\apartner\x18\x02 \x01(\tB7\xbaH4r220^(partners/[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?)?$R\apartner\x12:\n" +
@@ -1080,7 +1155,13 @@ const file_mouldwright_v1_access_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^[A-Za-z0-9._-]{0,64}$R\trequestId\":\n" +
 	"\x11RevokeKeyResponse\x12%\n" +
-	"\x03key\x18\x01 \x01(\v2\x13.mouldwright.v1.KeyR\x03key2\xeb\x06\n" +
+	"\x03key\x18\x01 \x01(\v2\x13.mouldwright.v1.KeyR\x03key*\x85\x01\n" +
+	"\bKeyState\x12\x19\n" +
+	"\x15KEY_STATE_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eKEY_STATE_OPEN\x10\x01\x12\x15\n" +
+	"\x11KEY_STATE_EXPIRED\x10\x02\x12\x15\n" +
+	"\x11KEY_STATE_REVOKED\x10\x03\x12\x1c\n" +
+	"\x18KEY_STATE_PARTNER_CLOSED\x10\x042\xeb\x06\n" +
 	"\rAccessService\x12}\n" +
 	"\rCreatePartner\x12$.mouldwright.v1.CreatePartnerRequest\x1a%.mouldwright.v1.CreatePartnerResponse\"\x1f\x92\xcf\x18\x04\b\x03\x10\x03\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/partners\x12z\n" +
 	"\n" +
@@ -1104,61 +1185,64 @@ func file_mouldwright_v1_access_service_proto_rawDescGZIP() []byte {
 	return file_mouldwright_v1_access_service_proto_rawDescData
 }
 
+var file_mouldwright_v1_access_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_mouldwright_v1_access_service_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_mouldwright_v1_access_service_proto_goTypes = []any{
-	(*Partner)(nil),               // 0: mouldwright.v1.Partner
-	(*CreatePartnerRequest)(nil),  // 1: mouldwright.v1.CreatePartnerRequest
-	(*CreatePartnerResponse)(nil), // 2: mouldwright.v1.CreatePartnerResponse
-	(*GetPartnerRequest)(nil),     // 3: mouldwright.v1.GetPartnerRequest
-	(*GetPartnerResponse)(nil),    // 4: mouldwright.v1.GetPartnerResponse
-	(*ListPartnersRequest)(nil),   // 5: mouldwright.v1.ListPartnersRequest
-	(*ListPartnersResponse)(nil),  // 6: mouldwright.v1.ListPartnersResponse
-	(*UpdatePartnerRequest)(nil),  // 7: mouldwright.v1.UpdatePartnerRequest
-	(*UpdatePartnerResponse)(nil), // 8: mouldwright.v1.UpdatePartnerResponse
-	(*Key)(nil),                   // 9: mouldwright.v1.Key
-	(*CreateKeyRequest)(nil),      // 10: mouldwright.v1.CreateKeyRequest
-	(*CreateKeyResponse)(nil),     // 11: mouldwright.v1.CreateKeyResponse
-	(*ListKeysRequest)(nil),       // 12: mouldwright.v1.ListKeysRequest
-	(*ListKeysResponse)(nil),      // 13: mouldwright.v1.ListKeysResponse
-	(*RevokeKeyRequest)(nil),      // 14: mouldwright.v1.RevokeKeyRequest
-	(*RevokeKeyResponse)(nil),     // 15: mouldwright.v1.RevokeKeyResponse
-	(*PartnerTerms)(nil),          // 16: mouldwright.v1.PartnerTerms
-	(*fieldmaskpb.FieldMask)(nil), // 17: google.protobuf.FieldMask
-	(Scope)(0),                    // 18: mouldwright.v1.Scope
+	(KeyState)(0),                 // 0: mouldwright.v1.KeyState
+	(*Partner)(nil),               // 1: mouldwright.v1.Partner
+	(*CreatePartnerRequest)(nil),  // 2: mouldwright.v1.CreatePartnerRequest
+	(*CreatePartnerResponse)(nil), // 3: mouldwright.v1.CreatePartnerResponse
+	(*GetPartnerRequest)(nil),     // 4: mouldwright.v1.GetPartnerRequest
+	(*GetPartnerResponse)(nil),    // 5: mouldwright.v1.GetPartnerResponse
+	(*ListPartnersRequest)(nil),   // 6: mouldwright.v1.ListPartnersRequest
+	(*ListPartnersResponse)(nil),  // 7: mouldwright.v1.ListPartnersResponse
+	(*UpdatePartnerRequest)(nil),  // 8: mouldwright.v1.UpdatePartnerRequest
+	(*UpdatePartnerResponse)(nil), // 9: mouldwright.v1.UpdatePartnerResponse
+	(*Key)(nil),                   // 10: mouldwright.v1.Key
+	(*CreateKeyRequest)(nil),      // 11: mouldwright.v1.CreateKeyRequest
+	(*CreateKeyResponse)(nil),     // 12: mouldwright.v1.CreateKeyResponse
+	(*ListKeysRequest)(nil),       // 13: mouldwright.v1.ListKeysRequest
+	(*ListKeysResponse)(nil),      // 14: mouldwright.v1.ListKeysResponse
+	(*RevokeKeyRequest)(nil),      // 15: mouldwright.v1.RevokeKeyRequest
+	(*RevokeKeyResponse)(nil),     // 16: mouldwright.v1.RevokeKeyResponse
+	(*PartnerTerms)(nil),          // 17: mouldwright.v1.PartnerTerms
+	(*fieldmaskpb.FieldMask)(nil), // 18: google.protobuf.FieldMask
+	(Scope)(0),                    // 19: mouldwright.v1.Scope
 }
 var file_mouldwright_v1_access_service_proto_depIdxs = []int32{
-	16, // 0: mouldwright.v1.Partner.terms:type_name -> mouldwright.v1.PartnerTerms
-	0,  // 1: mouldwright.v1.CreatePartnerRequest.partner:type_name -> mouldwright.v1.Partner
-	0,  // 2: mouldwright.v1.CreatePartnerResponse.partner:type_name -> mouldwright.v1.Partner
-	0,  // 3: mouldwright.v1.GetPartnerResponse.partner:type_name -> mouldwright.v1.Partner
-	0,  // 4: mouldwright.v1.ListPartnersResponse.partners:type_name -> mouldwright.v1.Partner
-	0,  // 5: mouldwright.v1.UpdatePartnerRequest.partner:type_name -> mouldwright.v1.Partner
-	17, // 6: mouldwright.v1.UpdatePartnerRequest.update_mask:type_name -> google.protobuf.FieldMask
-	0,  // 7: mouldwright.v1.UpdatePartnerResponse.partner:type_name -> mouldwright.v1.Partner
-	18, // 8: mouldwright.v1.Key.scope:type_name -> mouldwright.v1.Scope
-	18, // 9: mouldwright.v1.CreateKeyRequest.scope:type_name -> mouldwright.v1.Scope
-	9,  // 10: mouldwright.v1.CreateKeyResponse.key:type_name -> mouldwright.v1.Key
-	9,  // 11: mouldwright.v1.ListKeysResponse.keys:type_name -> mouldwright.v1.Key
-	9,  // 12: mouldwright.v1.RevokeKeyResponse.key:type_name -> mouldwright.v1.Key
-	1,  // 13: mouldwright.v1.AccessService.CreatePartner:input_type -> mouldwright.v1.CreatePartnerRequest
-	3,  // 14: mouldwright.v1.AccessService.GetPartner:input_type -> mouldwright.v1.GetPartnerRequest
-	5,  // 15: mouldwright.v1.AccessService.ListPartners:input_type -> mouldwright.v1.ListPartnersRequest
-	7,  // 16: mouldwright.v1.AccessService.UpdatePartner:input_type -> mouldwright.v1.UpdatePartnerRequest
-	10, // 17: mouldwright.v1.AccessService.CreateKey:input_type -> mouldwright.v1.CreateKeyRequest
-	12, // 18: mouldwright.v1.AccessService.ListKeys:input_type -> mouldwright.v1.ListKeysRequest
-	14, // 19: mouldwright.v1.AccessService.RevokeKey:input_type -> mouldwright.v1.RevokeKeyRequest
-	2,  // 20: mouldwright.v1.AccessService.CreatePartner:output_type -> mouldwright.v1.CreatePartnerResponse
-	4,  // 21: mouldwright.v1.AccessService.GetPartner:output_type -> mouldwright.v1.GetPartnerResponse
-	6,  // 22: mouldwright.v1.AccessService.ListPartners:output_type -> mouldwright.v1.ListPartnersResponse
-	8,  // 23: mouldwright.v1.AccessService.UpdatePartner:output_type -> mouldwright.v1.UpdatePartnerResponse
-	11, // 24: mouldwright.v1.AccessService.CreateKey:output_type -> mouldwright.v1.CreateKeyResponse
-	13, // 25: mouldwright.v1.AccessService.ListKeys:output_type -> mouldwright.v1.ListKeysResponse
-	15, // 26: mouldwright.v1.AccessService.RevokeKey:output_type -> mouldwright.v1.RevokeKeyResponse
-	20, // [20:27] is the sub-list for method output_type
-	13, // [13:20] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	17, // 0: mouldwright.v1.Partner.terms:type_name -> mouldwright.v1.PartnerTerms
+	1,  // 1: mouldwright.v1.CreatePartnerRequest.partner:type_name -> mouldwright.v1.Partner
+	1,  // 2: mouldwright.v1.CreatePartnerResponse.partner:type_name -> mouldwright.v1.Partner
+	1,  // 3: mouldwright.v1.GetPartnerResponse.partner:type_name -> mouldwright.v1.Partner
+	1,  // 4: mouldwright.v1.ListPartnersResponse.partners:type_name -> mouldwright.v1.Partner
+	1,  // 5: mouldwright.v1.UpdatePartnerRequest.partner:type_name -> mouldwright.v1.Partner
+	18, // 6: mouldwright.v1.UpdatePartnerRequest.update_mask:type_name -> google.protobuf.FieldMask
+	1,  // 7: mouldwright.v1.UpdatePartnerResponse.partner:type_name -> mouldwright.v1.Partner
+	19, // 8: mouldwright.v1.Key.scope:type_name -> mouldwright.v1.Scope
+	0,  // 9: mouldwright.v1.Key.state:type_name -> mouldwright.v1.KeyState
+	19, // 10: mouldwright.v1.CreateKeyRequest.scope:type_name -> mouldwright.v1.Scope
+	10, // 11: mouldwright.v1.CreateKeyResponse.key:type_name -> mouldwright.v1.Key
+	10, // 12: mouldwright.v1.ListKeysResponse.keys:type_name -> mouldwright.v1.Key
+	10, // 13: mouldwright.v1.RevokeKeyResponse.key:type_name -> mouldwright.v1.Key
+	2,  // 14: mouldwright.v1.AccessService.CreatePartner:input_type -> mouldwright.v1.CreatePartnerRequest
+	4,  // 15: mouldwright.v1.AccessService.GetPartner:input_type -> mouldwright.v1.GetPartnerRequest
+	6,  // 16: mouldwright.v1.AccessService.ListPartners:input_type -> mouldwright.v1.ListPartnersRequest
+	8,  // 17: mouldwright.v1.AccessService.UpdatePartner:input_type -> mouldwright.v1.UpdatePartnerRequest
+	11, // 18: mouldwright.v1.AccessService.CreateKey:input_type -> mouldwright.v1.CreateKeyRequest
+	13, // 19: mouldwright.v1.AccessService.ListKeys:input_type -> mouldwright.v1.ListKeysRequest
+	15, // 20: mouldwright.v1.AccessService.RevokeKey:input_type -> mouldwright.v1.RevokeKeyRequest
+	3,  // 21: mouldwright.v1.AccessService.CreatePartner:output_type -> mouldwright.v1.CreatePartnerResponse
+	5,  // 22: mouldwright.v1.AccessService.GetPartner:output_type -> mouldwright.v1.GetPartnerResponse
+	7,  // 23: mouldwright.v1.AccessService.ListPartners:output_type -> mouldwright.v1.ListPartnersResponse
+	9,  // 24: mouldwright.v1.AccessService.UpdatePartner:output_type -> mouldwright.v1.UpdatePartnerResponse
+	12, // 25: mouldwright.v1.AccessService.CreateKey:output_type -> mouldwright.v1.CreateKeyResponse
+	14, // 26: mouldwright.v1.AccessService.ListKeys:output_type -> mouldwright.v1.ListKeysResponse
+	16, // 27: mouldwright.v1.AccessService.RevokeKey:output_type -> mouldwright.v1.RevokeKeyResponse
+	21, // [21:28] is the sub-list for method output_type
+	14, // [14:21] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_access_service_proto_init() }
@@ -1174,13 +1258,14 @@ func file_mouldwright_v1_access_service_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_access_service_proto_rawDesc), len(file_mouldwright_v1_access_service_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_mouldwright_v1_access_service_proto_goTypes,
 		DependencyIndexes: file_mouldwright_v1_access_service_proto_depIdxs,
+		EnumInfos:         file_mouldwright_v1_access_service_proto_enumTypes,
 		MessageInfos:      file_mouldwright_v1_access_service_proto_msgTypes,
 	}.Build()
 	File_mouldwright_v1_access_service_proto = out.File

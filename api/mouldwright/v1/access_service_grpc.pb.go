@@ -40,7 +40,8 @@ type AccessServiceClient interface {
 	GetPartner(ctx context.Context, in *GetPartnerRequest, opts ...grpc.CallOption) (*GetPartnerResponse, error)
 	// Lists the partners by id.
 	ListPartners(ctx context.Context, in *ListPartnersRequest, opts ...grpc.CallOption) (*ListPartnersResponse, error)
-	// Changes a partner's terms from now on; quotes that are kept stay as they were priced. Closing a partner shuts all of its keys out.
+	// Changes a partner from now on, and nothing of it that the request does not name; quotes that are kept stay as they were priced. Closing a
+	// partner shuts all of its keys out. The answer shows the whole partner.
 	UpdatePartner(ctx context.Context, in *UpdatePartnerRequest, opts ...grpc.CallOption) (*UpdatePartnerResponse, error)
 	// Makes a key. Its text is in this answer and nowhere else: only its sum is kept.
 	CreateKey(ctx context.Context, in *CreateKeyRequest, opts ...grpc.CallOption) (*CreateKeyResponse, error)
@@ -140,7 +141,8 @@ type AccessServiceServer interface {
 	GetPartner(context.Context, *GetPartnerRequest) (*GetPartnerResponse, error)
 	// Lists the partners by id.
 	ListPartners(context.Context, *ListPartnersRequest) (*ListPartnersResponse, error)
-	// Changes a partner's terms from now on; quotes that are kept stay as they were priced. Closing a partner shuts all of its keys out.
+	// Changes a partner from now on, and nothing of it that the request does not name; quotes that are kept stay as they were priced. Closing a
+	// partner shuts all of its keys out. The answer shows the whole partner.
 	UpdatePartner(context.Context, *UpdatePartnerRequest) (*UpdatePartnerResponse, error)
 	// Makes a key. Its text is in this answer and nowhere else: only its sum is kept.
 	CreateKey(context.Context, *CreateKeyRequest) (*CreateKeyResponse, error)

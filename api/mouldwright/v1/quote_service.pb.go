@@ -400,13 +400,13 @@ type KeptQuote struct {
 	Client string `protobuf:"bytes,6,opt,name=client,proto3" json:"client,omitempty"`
 	// The caller's own reference.
 	Reference string `protobuf:"bytes,7,opt,name=reference,proto3" json:"reference,omitempty"`
-	// Net price of the revision that was written last.
+	// Net price: of the revision shown; in lists of the offer, or of the draft where there is none.
 	Net *Money `protobuf:"bytes,8,opt,name=net,proto3" json:"net,omitempty"`
 	// When it was created, RFC 3339, UTC.
 	CreateTime string `protobuf:"bytes,9,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// The last day on which the offer may be taken, ISO 8601; empty where there is none.
 	ValidUntil string `protobuf:"bytes,10,opt,name=valid_until,json=validUntil,proto3" json:"valid_until,omitempty"`
-	// What may be done to it today.
+	// What the caller may do to it today.
 	AllowedActs []QuoteAct `protobuf:"varint,11,rep,packed,name=allowed_acts,json=allowedActs,proto3,enum=mouldwright.v1.QuoteAct" json:"allowed_acts,omitempty"`
 	// Its revisions, the first first; not in lists.
 	Revisions []*QuoteRevision `protobuf:"bytes,12,rep,name=revisions,proto3" json:"revisions,omitempty"`
@@ -737,10 +737,13 @@ type CreateQuoteRequest struct {
 	RateBook string `protobuf:"bytes,2,opt,name=rate_book,json=rateBook,proto3" json:"rate_book,omitempty"`
 	// How much of the quote comes back.
 	View QuoteView `protobuf:"varint,3,opt,name=view,proto3,enum=mouldwright.v1.QuoteView" json:"view,omitempty"`
-	// For whom, partners/{partner}: at that partner's terms, and seen by it. Only the studio may quote for others; empty for the caller.
+	// For whom, partners/{partner}, which is not closed: at that partner's terms, and seen by it. Only the studio may quote for others; empty for
+	// the caller.
 	Partner string `protobuf:"bytes,4,opt,name=partner,proto3" json:"partner,omitempty"`
 	// The caller's own name for this request, 1 to 64 letters, digits and ._-; sent again with the same request it gives the same answer and keeps
-	// nothing twice.
+	// nothing twice, for 7 days. Names are the studio's or the partner's own, whichever of its keys is used, so that a request may be sent again
+	// with another key: take a UUID for each. A name that came before with another request is ALREADY_EXISTS, REQUEST_ID_USED; one that is being
+	// worked on ABORTED, REQUEST_IN_FLIGHT; both repeat it as repeatedRequestId in ErrorInfo.metadata, where requestId is the call's own.
 	RequestId     string `protobuf:"bytes,5,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -46,9 +46,11 @@ type QuoteServiceClient interface {
 	GetQuote(ctx context.Context, in *GetQuoteRequest, opts ...grpc.CallOption) (*GetQuoteResponse, error)
 	// Lists quotes without their content, the highest number first.
 	ListQuotes(ctx context.Context, in *ListQuotesRequest, opts ...grpc.CallOption) (*ListQuotesResponse, error)
-	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued.
+	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued. A draft
+	// that the studio wrote last is the studio's to revise; a partner's call is FAILED_PRECONDITION, DRAFT_OF_STUDIO.
 	ReviseQuote(ctx context.Context, in *ReviseQuoteRequest, opts ...grpc.CallOption) (*ReviseQuoteResponse, error)
-	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded.
+	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded. A draft that is priced on a day to come is issued on
+	// that day or later; before, it is FAILED_PRECONDITION, QUOTE_EARLY.
 	IssueQuote(ctx context.Context, in *IssueQuoteRequest, opts ...grpc.CallOption) (*IssueQuoteResponse, error)
 	// Takes the offer.
 	AcceptQuote(ctx context.Context, in *AcceptQuoteRequest, opts ...grpc.CallOption) (*AcceptQuoteResponse, error)
@@ -184,9 +186,11 @@ type QuoteServiceServer interface {
 	GetQuote(context.Context, *GetQuoteRequest) (*GetQuoteResponse, error)
 	// Lists quotes without their content, the highest number first.
 	ListQuotes(context.Context, *ListQuotesRequest) (*ListQuotesResponse, error)
-	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued.
+	// Prices a changed brief: in place of the draft, or as another revision beside the offer, which stands until the new one is issued. A draft
+	// that the studio wrote last is the studio's to revise; a partner's call is FAILED_PRECONDITION, DRAFT_OF_STUDIO.
 	ReviseQuote(context.Context, *ReviseQuoteRequest) (*ReviseQuoteResponse, error)
-	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded.
+	// Makes the draft the studio's offer and freezes it. An offer that stands is superseded. A draft that is priced on a day to come is issued on
+	// that day or later; before, it is FAILED_PRECONDITION, QUOTE_EARLY.
 	IssueQuote(context.Context, *IssueQuoteRequest) (*IssueQuoteResponse, error)
 	// Takes the offer.
 	AcceptQuote(context.Context, *AcceptQuoteRequest) (*AcceptQuoteResponse, error)

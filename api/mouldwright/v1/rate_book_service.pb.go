@@ -170,12 +170,17 @@ type CheckRateBookResponse struct {
 	Faults []*RateBookFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
 	// What a usable rate book would make of the open quotes, drafts and offers that stand, the newest first; at most 200.
 	OpenQuotes []*OpenQuoteChange `protobuf:"bytes,3,rep,name=open_quotes,json=openQuotes,proto3" json:"open_quotes,omitempty"`
-	// How many open quotes were priced again.
+	// How many of them could be priced; the others say in their faults why not.
 	PricedQuoteCount int32 `protobuf:"varint,4,opt,name=priced_quote_count,json=pricedQuoteCount,proto3" json:"priced_quote_count,omitempty"`
-	// Whether there are more open quotes than were priced again.
+	// Whether there are more open quotes than are listed.
 	MoreOpenQuotes bool `protobuf:"varint,5,opt,name=more_open_quotes,json=moreOpenQuotes,proto3" json:"more_open_quotes,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// The partners whose terms do not fit a usable rate book, by their ids; at most 200. With it in force all that they ask would be refused until their
+	// terms are mended. Closed partners are left out.
+	PartnerFaults []*PartnerFaults `protobuf:"bytes,6,rep,name=partner_faults,json=partnerFaults,proto3" json:"partner_faults,omitempty"`
+	// Whether there are more partners than were looked at or can be listed.
+	MorePartnerFaults bool `protobuf:"varint,7,opt,name=more_partner_faults,json=morePartnerFaults,proto3" json:"more_partner_faults,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *CheckRateBookResponse) Reset() {
@@ -243,6 +248,75 @@ func (x *CheckRateBookResponse) GetMoreOpenQuotes() bool {
 	return false
 }
 
+func (x *CheckRateBookResponse) GetPartnerFaults() []*PartnerFaults {
+	if x != nil {
+		return x.PartnerFaults
+	}
+	return nil
+}
+
+func (x *CheckRateBookResponse) GetMorePartnerFaults() bool {
+	if x != nil {
+		return x.MorePartnerFaults
+	}
+	return false
+}
+
+// What of a partner's terms does not fit a rate book.
+type PartnerFaults struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name, partners/{id}.
+	Partner string `protobuf:"bytes,1,opt,name=partner,proto3" json:"partner,omitempty"`
+	// What does not fit, at most 10: paths in the partner.
+	Faults        []*RateBookFault `protobuf:"bytes,2,rep,name=faults,proto3" json:"faults,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartnerFaults) Reset() {
+	*x = PartnerFaults{}
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartnerFaults) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartnerFaults) ProtoMessage() {}
+
+func (x *PartnerFaults) ProtoReflect() protoreflect.Message {
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartnerFaults.ProtoReflect.Descriptor instead.
+func (*PartnerFaults) Descriptor() ([]byte, []int) {
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *PartnerFaults) GetPartner() string {
+	if x != nil {
+		return x.Partner
+	}
+	return ""
+}
+
+func (x *PartnerFaults) GetFaults() []*RateBookFault {
+	if x != nil {
+		return x.Faults
+	}
+	return nil
+}
+
 // An open quote's price by another rate book.
 type OpenQuoteChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -254,13 +328,13 @@ type OpenQuoteChange struct {
 	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
 	// Whom it is for.
 	Client string `protobuf:"bytes,4,opt,name=client,proto3" json:"client,omitempty"`
-	// Net price as kept.
+	// Net price as kept; left out where it cannot be read.
 	NetKept *Money `protobuf:"bytes,5,opt,name=net_kept,json=netKept,proto3" json:"net_kept,omitempty"`
 	// Net price by the rate book; left out where it cannot price the brief.
 	NetThen *Money `protobuf:"bytes,6,opt,name=net_then,json=netThen,proto3" json:"net_then,omitempty"`
 	// What it adds; negative where it takes off. Left out where the currencies differ or it cannot price the brief.
 	Difference *Money `protobuf:"bytes,7,opt,name=difference,proto3" json:"difference,omitempty"`
-	// Why it cannot price the brief, at most 10: paths in the brief.
+	// Why it cannot price the brief, at most 10: paths in the brief. A fault without a path is that what is kept of the quote cannot be read.
 	Faults        []*RateBookFault `protobuf:"bytes,8,rep,name=faults,proto3" json:"faults,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -268,7 +342,7 @@ type OpenQuoteChange struct {
 
 func (x *OpenQuoteChange) Reset() {
 	*x = OpenQuoteChange{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -280,7 +354,7 @@ func (x *OpenQuoteChange) String() string {
 func (*OpenQuoteChange) ProtoMessage() {}
 
 func (x *OpenQuoteChange) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[4]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -293,7 +367,7 @@ func (x *OpenQuoteChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenQuoteChange.ProtoReflect.Descriptor instead.
 func (*OpenQuoteChange) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{4}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *OpenQuoteChange) GetQuote() string {
@@ -365,7 +439,7 @@ type ListRateBooksRequest struct {
 
 func (x *ListRateBooksRequest) Reset() {
 	*x = ListRateBooksRequest{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -377,7 +451,7 @@ func (x *ListRateBooksRequest) String() string {
 func (*ListRateBooksRequest) ProtoMessage() {}
 
 func (x *ListRateBooksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[5]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -390,7 +464,7 @@ func (x *ListRateBooksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRateBooksRequest.ProtoReflect.Descriptor instead.
 func (*ListRateBooksRequest) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{5}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListRateBooksRequest) GetPageSize() int32 {
@@ -420,7 +494,7 @@ type ListRateBooksResponse struct {
 
 func (x *ListRateBooksResponse) Reset() {
 	*x = ListRateBooksResponse{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -432,7 +506,7 @@ func (x *ListRateBooksResponse) String() string {
 func (*ListRateBooksResponse) ProtoMessage() {}
 
 func (x *ListRateBooksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[6]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -445,7 +519,7 @@ func (x *ListRateBooksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRateBooksResponse.ProtoReflect.Descriptor instead.
 func (*ListRateBooksResponse) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{6}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListRateBooksResponse) GetRateBooks() []*RateBookRevision {
@@ -479,7 +553,7 @@ type RateBookRevision struct {
 
 func (x *RateBookRevision) Reset() {
 	*x = RateBookRevision{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -491,7 +565,7 @@ func (x *RateBookRevision) String() string {
 func (*RateBookRevision) ProtoMessage() {}
 
 func (x *RateBookRevision) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[7]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -504,7 +578,7 @@ func (x *RateBookRevision) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RateBookRevision.ProtoReflect.Descriptor instead.
 func (*RateBookRevision) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{7}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *RateBookRevision) GetName() string {
@@ -548,7 +622,7 @@ type CreateRateBookRequest struct {
 
 func (x *CreateRateBookRequest) Reset() {
 	*x = CreateRateBookRequest{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -560,7 +634,7 @@ func (x *CreateRateBookRequest) String() string {
 func (*CreateRateBookRequest) ProtoMessage() {}
 
 func (x *CreateRateBookRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[8]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -573,7 +647,7 @@ func (x *CreateRateBookRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRateBookRequest.ProtoReflect.Descriptor instead.
 func (*CreateRateBookRequest) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{8}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CreateRateBookRequest) GetRateBook() *RateBook {
@@ -601,7 +675,7 @@ type CreateRateBookResponse struct {
 
 func (x *CreateRateBookResponse) Reset() {
 	*x = CreateRateBookResponse{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -613,7 +687,7 @@ func (x *CreateRateBookResponse) String() string {
 func (*CreateRateBookResponse) ProtoMessage() {}
 
 func (x *CreateRateBookResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[9]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -626,7 +700,7 @@ func (x *CreateRateBookResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateRateBookResponse.ProtoReflect.Descriptor instead.
 func (*CreateRateBookResponse) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{9}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CreateRateBookResponse) GetRateBook() *RateBookRevision {
@@ -649,7 +723,7 @@ type RateBookFault struct {
 
 func (x *RateBookFault) Reset() {
 	*x = RateBookFault{}
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -661,7 +735,7 @@ func (x *RateBookFault) String() string {
 func (*RateBookFault) ProtoMessage() {}
 
 func (x *RateBookFault) ProtoReflect() protoreflect.Message {
-	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[10]
+	mi := &file_mouldwright_v1_rate_book_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -674,7 +748,7 @@ func (x *RateBookFault) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RateBookFault.ProtoReflect.Descriptor instead.
 func (*RateBookFault) Descriptor() ([]byte, []int) {
-	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{10}
+	return file_mouldwright_v1_rate_book_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *RateBookFault) GetPath() string {
@@ -701,14 +775,19 @@ const file_mouldwright_v1_rate_book_service_proto_rawDesc = "" +
 	"\x13GetRateBookResponse\x125\n" +
 	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookR\brateBook\"X\n" +
 	"\x14CheckRateBookRequest\x12@\n" +
-	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookB\t\xe0A\x02\xbaH\x03\xd8\x01\x03R\brateBook\"\x80\x02\n" +
+	"\trate_book\x18\x01 \x01(\v2\x18.mouldwright.v1.RateBookB\t\xe0A\x02\xbaH\x03\xd8\x01\x03R\brateBook\"\xf6\x02\n" +
 	"\x15CheckRateBookResponse\x12\x16\n" +
 	"\x06usable\x18\x01 \x01(\bR\x06usable\x125\n" +
 	"\x06faults\x18\x02 \x03(\v2\x1d.mouldwright.v1.RateBookFaultR\x06faults\x12@\n" +
 	"\vopen_quotes\x18\x03 \x03(\v2\x1f.mouldwright.v1.OpenQuoteChangeR\n" +
 	"openQuotes\x12,\n" +
 	"\x12priced_quote_count\x18\x04 \x01(\x05R\x10pricedQuoteCount\x12(\n" +
-	"\x10more_open_quotes\x18\x05 \x01(\bR\x0emoreOpenQuotes\"\xc3\x02\n" +
+	"\x10more_open_quotes\x18\x05 \x01(\bR\x0emoreOpenQuotes\x12D\n" +
+	"\x0epartner_faults\x18\x06 \x03(\v2\x1d.mouldwright.v1.PartnerFaultsR\rpartnerFaults\x12.\n" +
+	"\x13more_partner_faults\x18\a \x01(\bR\x11morePartnerFaults\"`\n" +
+	"\rPartnerFaults\x12\x18\n" +
+	"\apartner\x18\x01 \x01(\tR\apartner\x125\n" +
+	"\x06faults\x18\x02 \x03(\v2\x1d.mouldwright.v1.RateBookFaultR\x06faults\"\xc3\x02\n" +
 	"\x0fOpenQuoteChange\x12\x14\n" +
 	"\x05quote\x18\x01 \x01(\tR\x05quote\x12\x1a\n" +
 	"\brevision\x18\x02 \x01(\x05R\brevision\x12\x14\n" +
@@ -761,47 +840,50 @@ func file_mouldwright_v1_rate_book_service_proto_rawDescGZIP() []byte {
 	return file_mouldwright_v1_rate_book_service_proto_rawDescData
 }
 
-var file_mouldwright_v1_rate_book_service_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_mouldwright_v1_rate_book_service_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_mouldwright_v1_rate_book_service_proto_goTypes = []any{
 	(*GetRateBookRequest)(nil),     // 0: mouldwright.v1.GetRateBookRequest
 	(*GetRateBookResponse)(nil),    // 1: mouldwright.v1.GetRateBookResponse
 	(*CheckRateBookRequest)(nil),   // 2: mouldwright.v1.CheckRateBookRequest
 	(*CheckRateBookResponse)(nil),  // 3: mouldwright.v1.CheckRateBookResponse
-	(*OpenQuoteChange)(nil),        // 4: mouldwright.v1.OpenQuoteChange
-	(*ListRateBooksRequest)(nil),   // 5: mouldwright.v1.ListRateBooksRequest
-	(*ListRateBooksResponse)(nil),  // 6: mouldwright.v1.ListRateBooksResponse
-	(*RateBookRevision)(nil),       // 7: mouldwright.v1.RateBookRevision
-	(*CreateRateBookRequest)(nil),  // 8: mouldwright.v1.CreateRateBookRequest
-	(*CreateRateBookResponse)(nil), // 9: mouldwright.v1.CreateRateBookResponse
-	(*RateBookFault)(nil),          // 10: mouldwright.v1.RateBookFault
-	(*RateBook)(nil),               // 11: mouldwright.v1.RateBook
-	(*Money)(nil),                  // 12: mouldwright.v1.Money
+	(*PartnerFaults)(nil),          // 4: mouldwright.v1.PartnerFaults
+	(*OpenQuoteChange)(nil),        // 5: mouldwright.v1.OpenQuoteChange
+	(*ListRateBooksRequest)(nil),   // 6: mouldwright.v1.ListRateBooksRequest
+	(*ListRateBooksResponse)(nil),  // 7: mouldwright.v1.ListRateBooksResponse
+	(*RateBookRevision)(nil),       // 8: mouldwright.v1.RateBookRevision
+	(*CreateRateBookRequest)(nil),  // 9: mouldwright.v1.CreateRateBookRequest
+	(*CreateRateBookResponse)(nil), // 10: mouldwright.v1.CreateRateBookResponse
+	(*RateBookFault)(nil),          // 11: mouldwright.v1.RateBookFault
+	(*RateBook)(nil),               // 12: mouldwright.v1.RateBook
+	(*Money)(nil),                  // 13: mouldwright.v1.Money
 }
 var file_mouldwright_v1_rate_book_service_proto_depIdxs = []int32{
-	11, // 0: mouldwright.v1.GetRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBook
-	11, // 1: mouldwright.v1.CheckRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
-	10, // 2: mouldwright.v1.CheckRateBookResponse.faults:type_name -> mouldwright.v1.RateBookFault
-	4,  // 3: mouldwright.v1.CheckRateBookResponse.open_quotes:type_name -> mouldwright.v1.OpenQuoteChange
-	12, // 4: mouldwright.v1.OpenQuoteChange.net_kept:type_name -> mouldwright.v1.Money
-	12, // 5: mouldwright.v1.OpenQuoteChange.net_then:type_name -> mouldwright.v1.Money
-	12, // 6: mouldwright.v1.OpenQuoteChange.difference:type_name -> mouldwright.v1.Money
-	10, // 7: mouldwright.v1.OpenQuoteChange.faults:type_name -> mouldwright.v1.RateBookFault
-	7,  // 8: mouldwright.v1.ListRateBooksResponse.rate_books:type_name -> mouldwright.v1.RateBookRevision
-	11, // 9: mouldwright.v1.CreateRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
-	7,  // 10: mouldwright.v1.CreateRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBookRevision
-	0,  // 11: mouldwright.v1.RateBookService.GetRateBook:input_type -> mouldwright.v1.GetRateBookRequest
-	5,  // 12: mouldwright.v1.RateBookService.ListRateBooks:input_type -> mouldwright.v1.ListRateBooksRequest
-	8,  // 13: mouldwright.v1.RateBookService.CreateRateBook:input_type -> mouldwright.v1.CreateRateBookRequest
-	2,  // 14: mouldwright.v1.RateBookService.CheckRateBook:input_type -> mouldwright.v1.CheckRateBookRequest
-	1,  // 15: mouldwright.v1.RateBookService.GetRateBook:output_type -> mouldwright.v1.GetRateBookResponse
-	6,  // 16: mouldwright.v1.RateBookService.ListRateBooks:output_type -> mouldwright.v1.ListRateBooksResponse
-	9,  // 17: mouldwright.v1.RateBookService.CreateRateBook:output_type -> mouldwright.v1.CreateRateBookResponse
-	3,  // 18: mouldwright.v1.RateBookService.CheckRateBook:output_type -> mouldwright.v1.CheckRateBookResponse
-	15, // [15:19] is the sub-list for method output_type
-	11, // [11:15] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	12, // 0: mouldwright.v1.GetRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBook
+	12, // 1: mouldwright.v1.CheckRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
+	11, // 2: mouldwright.v1.CheckRateBookResponse.faults:type_name -> mouldwright.v1.RateBookFault
+	5,  // 3: mouldwright.v1.CheckRateBookResponse.open_quotes:type_name -> mouldwright.v1.OpenQuoteChange
+	4,  // 4: mouldwright.v1.CheckRateBookResponse.partner_faults:type_name -> mouldwright.v1.PartnerFaults
+	11, // 5: mouldwright.v1.PartnerFaults.faults:type_name -> mouldwright.v1.RateBookFault
+	13, // 6: mouldwright.v1.OpenQuoteChange.net_kept:type_name -> mouldwright.v1.Money
+	13, // 7: mouldwright.v1.OpenQuoteChange.net_then:type_name -> mouldwright.v1.Money
+	13, // 8: mouldwright.v1.OpenQuoteChange.difference:type_name -> mouldwright.v1.Money
+	11, // 9: mouldwright.v1.OpenQuoteChange.faults:type_name -> mouldwright.v1.RateBookFault
+	8,  // 10: mouldwright.v1.ListRateBooksResponse.rate_books:type_name -> mouldwright.v1.RateBookRevision
+	12, // 11: mouldwright.v1.CreateRateBookRequest.rate_book:type_name -> mouldwright.v1.RateBook
+	8,  // 12: mouldwright.v1.CreateRateBookResponse.rate_book:type_name -> mouldwright.v1.RateBookRevision
+	0,  // 13: mouldwright.v1.RateBookService.GetRateBook:input_type -> mouldwright.v1.GetRateBookRequest
+	6,  // 14: mouldwright.v1.RateBookService.ListRateBooks:input_type -> mouldwright.v1.ListRateBooksRequest
+	9,  // 15: mouldwright.v1.RateBookService.CreateRateBook:input_type -> mouldwright.v1.CreateRateBookRequest
+	2,  // 16: mouldwright.v1.RateBookService.CheckRateBook:input_type -> mouldwright.v1.CheckRateBookRequest
+	1,  // 17: mouldwright.v1.RateBookService.GetRateBook:output_type -> mouldwright.v1.GetRateBookResponse
+	7,  // 18: mouldwright.v1.RateBookService.ListRateBooks:output_type -> mouldwright.v1.ListRateBooksResponse
+	10, // 19: mouldwright.v1.RateBookService.CreateRateBook:output_type -> mouldwright.v1.CreateRateBookResponse
+	3,  // 20: mouldwright.v1.RateBookService.CheckRateBook:output_type -> mouldwright.v1.CheckRateBookResponse
+	17, // [17:21] is the sub-list for method output_type
+	13, // [13:17] is the sub-list for method input_type
+	13, // [13:13] is the sub-list for extension type_name
+	13, // [13:13] is the sub-list for extension extendee
+	0,  // [0:13] is the sub-list for field type_name
 }
 
 func init() { file_mouldwright_v1_rate_book_service_proto_init() }
@@ -818,7 +900,7 @@ func file_mouldwright_v1_rate_book_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_mouldwright_v1_rate_book_service_proto_rawDesc), len(file_mouldwright_v1_rate_book_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

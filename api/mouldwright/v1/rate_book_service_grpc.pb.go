@@ -37,7 +37,7 @@ type RateBookServiceClient interface {
 	ListRateBooks(ctx context.Context, in *ListRateBooksRequest, opts ...grpc.CallOption) (*ListRateBooksResponse, error)
 	// Keeps a rate book as a new revision, which is the current one from then on. Quotes that are kept stay as they were priced.
 	CreateRateBook(ctx context.Context, in *CreateRateBookRequest, opts ...grpc.CallOption) (*CreateRateBookResponse, error)
-	// Checks a rate book, names every fault, and tells what it would make of the open quotes; keeps nothing.
+	// Checks a rate book, names every fault, and tells what it would make of the open quotes and whose terms would not fit it; keeps nothing.
 	CheckRateBook(ctx context.Context, in *CheckRateBookRequest, opts ...grpc.CallOption) (*CheckRateBookResponse, error)
 }
 
@@ -101,7 +101,7 @@ type RateBookServiceServer interface {
 	ListRateBooks(context.Context, *ListRateBooksRequest) (*ListRateBooksResponse, error)
 	// Keeps a rate book as a new revision, which is the current one from then on. Quotes that are kept stay as they were priced.
 	CreateRateBook(context.Context, *CreateRateBookRequest) (*CreateRateBookResponse, error)
-	// Checks a rate book, names every fault, and tells what it would make of the open quotes; keeps nothing.
+	// Checks a rate book, names every fault, and tells what it would make of the open quotes and whose terms would not fit it; keeps nothing.
 	CheckRateBook(context.Context, *CheckRateBookRequest) (*CheckRateBookResponse, error)
 	mustEmbedUnimplementedRateBookServiceServer()
 }
