@@ -55,8 +55,7 @@ type Store interface {
 type Reader interface {
 	// Quote returns a quote with its whole history.
 	Quote(number life.Number, eyes Eyes) (Quote, error)
-	// Content returns what a revision of a quote holds, but for the summary: that is the quote's,
-	// and in its Head.
+	// Content returns what a revision of a quote holds, but for the summary: that is for lists.
 	Content(number life.Number, revision int, eyes Eyes) (Content, error)
 	// Quotes lists at most limit quotes, the highest number first, from below the number
 	// after on; from the highest where that is zero.
@@ -184,7 +183,7 @@ type Head struct {
 	Etag       string
 	At         time.Time // when it was created, UTC, to the microsecond
 	Revisions  int       // how many it has
-	Summary    Summary   // of the revision that was written last
+	Summary    Summary   // of its offer, in whatever state that is; of its draft where there is no offer
 }
 
 // Filter picks quotes. The zero value picks all.
@@ -193,7 +192,7 @@ type Filter struct {
 	On        life.Day   // the day of which State is meant, as of which an offer may have lapsed; empty for as recorded
 	Owner     *string    // nil for any
 	Year      int        // 0 for any
-	Reference *string    // exactly this one; nil for any
+	Reference *string    // exactly this one in the Head's summary; nil for any
 	LapsedBy  life.Day   // offers that are recorded as issued and may no longer be taken on this day; empty for any
 }
 

@@ -13,8 +13,7 @@ import (
 // quote is a quote with what belongs to it. Its slices are never changed in place.
 type quote struct {
 	store.Quote
-	summary  store.Summary   // of the revision that was written last
-	contents []store.Content // by revision, without their summaries
+	contents []store.Content // by revision
 	actuals  []store.Actual
 }
 
@@ -78,7 +77,6 @@ func whenKept(m life.Mark) life.Mark {
 
 // holding is the quote with what the revision holds that was written last.
 func (q quote) holding(c store.Content) quote {
-	q.summary, c.Summary = c.Summary, store.Summary{}
 	c = copyOfContent(c)
 	slices.SortFunc(c.Meshes, func(a, b store.MeshRef) int { return cmp.Compare(a.Name, b.Name) })
 	q.contents = append(slices.Clip(q.contents[:len(q.Revisions)-1]), c)
@@ -160,7 +158,9 @@ func (s *state) Content(number life.Number, revision int, eyes store.Eyes) (stor
 	if revision < 1 || revision > len(q.contents) {
 		return store.Content{}, fmt.Errorf("revision %d of quote %s: %w", revision, number, store.ErrNotFound)
 	}
-	return copyOfContent(q.contents[revision-1]), nil
+	c := copyOfContent(q.contents[revision-1])
+	c.Summary = store.Summary{}
+	return c, nil
 }
 
 // Quotes lists quotes.
@@ -197,14 +197,23 @@ func (q *quote) matches(by store.Filter) bool {
 	return (by.State == "" || by.State == q.stateOn(by.On)) &&
 		(by.Owner == nil || *by.Owner == q.Owner) &&
 		(by.Year == 0 || by.Year == q.Number.Year) &&
-		(by.Reference == nil || *by.Reference == q.summary.Reference) &&
+		(by.Reference == nil || *by.Reference == q.summary().Reference) &&
 		(by.LapsedBy == "" || q.State() == life.Issued && offer.ValidUntil < by.LapsedBy)
+}
+
+// summary is what lists show: of the offer, or of the draft where there is none.
+func (q *quote) summary() store.Summary {
+	shown, offered := q.Offer()
+	if !offered {
+		shown, _ = q.Drafting()
+	}
+	return q.contents[shown.Number-1].Summary
 }
 
 func (q *quote) head() store.Head {
 	offer, _ := q.Offer()
 	return store.Head{
 		Number: q.Number, Owner: q.Owner, State: q.State(), ValidUntil: offer.ValidUntil, Etag: q.Etag(),
-		At: asKept(q.History[0].At), Revisions: len(q.Revisions), Summary: q.summary,
+		At: asKept(q.History[0].At), Revisions: len(q.Revisions), Summary: q.summary(),
 	}
 }

@@ -95,7 +95,7 @@ func (tx *Tx) change(number life.Number, etag string, eyes store.Eyes, change li
 		return store.Quote{}, err
 	}
 	if change.Act != life.Revising {
-		tx.exec(moved(q))
+		tx.exec(moved(q, change.Act))
 		tx.exec(step(before, q.Quote, content)...)
 		return q, nil
 	}
@@ -116,18 +116,26 @@ func (tx *Tx) revise(before life.Quote, q store.Quote, content store.Content) er
 	return tx.sweep(let...)
 }
 
-func moved(q store.Quote) Statement {
+// moved writes what became of the offer. What is issued shows in lists from then on.
+func moved(q store.Quote, act life.Act) Statement {
 	offer, _ := q.Offer()
-	return statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5 WHERE year = $1 AND serial = $2`,
-		q.Number.Year, q.Number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag())
+	shown, args := "", []any{q.Number.Year, q.Number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag()}
+	if act == life.Issuing {
+		shown = `, (title, client, reference, currency, net) = (
+			SELECT title, client, reference, currency, net FROM revisions WHERE year = $1 AND serial = $2 AND revision = $6)`
+		args = append(args, offer.Number)
+	}
+	return statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5`+shown+` WHERE year = $1 AND serial = $2`, args...)
 }
 
+// revised writes that there is a draft. Lists show it where there is no offer.
 func revised(q store.Quote, s store.Summary) Statement {
-	offer, _ := q.Offer()
-	return statement(`UPDATE quotes SET state = $3, valid_until = $4, etag = $5, revisions = $6, title = $7, client = $8, reference = $9, currency = $10, net = $11
-		WHERE year = $1 AND serial = $2`,
-		q.Number.Year, q.Number.Serial, string(q.State()), string(offer.ValidUntil), q.Etag(), len(q.Revisions),
-		s.Title, s.Client, s.Reference, s.Currency, s.Net)
+	shown, args := "", []any{q.Number.Year, q.Number.Serial, q.Etag(), len(q.Revisions)}
+	if _, offered := q.Offer(); !offered {
+		shown = `, title = $5, client = $6, reference = $7, currency = $8, net = $9`
+		args = append(args, s.Title, s.Client, s.Reference, s.Currency, s.Net)
+	}
+	return statement(`UPDATE quotes SET etag = $3, revisions = $4`+shown+` WHERE year = $1 AND serial = $2`, args...)
 }
 
 // fitChange checks what a change brings, and names the content that it writes.
@@ -145,33 +153,46 @@ func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Ma
 	return tx.meshed(content.Meshes)
 }
 
-// step writes what a change did: the last entry of the history, and what revisions hold. What
-// became of them is in the history.
+// step writes what a change did: the last entry of the history, and what the draft holds where
+// it was written. What became of revisions is in the history.
 func step(before, after life.Quote, content store.Content) []Statement {
-	done := []Statement{note(after.Number, len(after.History), after.History[len(after.History)-1])}
-	for i, r := range after.Revisions {
-		switch {
-		case i >= len(before.Revisions):
-			done = append(done, begin(after.Number, r, content))
-			done = append(done, refer(after.Number, r, content.Meshes)...)
-		case r.Sum != before.Revisions[i].Sum:
-			done = append(done, rewrite(after.Number, r, content))
-			done = append(done, refer(after.Number, r, content.Meshes)...)
-		}
+	last := after.History[len(after.History)-1]
+	done := []Statement{note(after.Number, len(after.History), last)}
+	if last.Act != life.Creating && last.Act != life.Revising {
+		return done
+	}
+	r := after.Revisions[last.Revision-1]
+	if last.Revision > len(before.Revisions) {
+		done = append(done, begin(after.Number, r, content))
+		return append(done, refer(after.Number, r, content.Meshes)...)
+	}
+	done = append(done, rewrite(after.Number, r, content)) // also where only its summary is another
+	if r.Sum != before.Revisions[last.Revision-1].Sum {
+		done = append(done, refer(after.Number, r, content.Meshes)...)
 	}
 	return done
 }
 
 func begin(n life.Number, r life.Revision, c store.Content) Statement {
-	return statement(`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
+	return statement(`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum, title, client, reference, currency, net)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		written(n, r, c)...)
 }
 
 func rewrite(n life.Number, r life.Revision, c store.Content) Statement {
-	return statement(`UPDATE revisions SET brief = $4, rate_book = $5, engine = $6, fingerprint = $7, document = $8, sum = $9
+	return statement(`UPDATE revisions SET brief = $4, rate_book = $5, engine = $6, fingerprint = $7, document = $8, sum = $9,
+		title = $10, client = $11, reference = $12, currency = $13, net = $14
 		WHERE year = $1 AND serial = $2 AND revision = $3`,
-		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum)
+		written(n, r, c)...)
+}
+
+// written is a row of revisions.
+func written(n life.Number, r life.Revision, c store.Content) []any {
+	s := c.Summary
+	return []any{
+		n.Year, n.Serial, r.Number, blob(c.Brief), c.RateBook, c.Engine, c.Fingerprint, blob(c.Document), r.Sum,
+		s.Title, s.Client, s.Reference, s.Currency, s.Net,
+	}
 }
 
 func note(n life.Number, step int, e life.Entry) Statement {

@@ -53,8 +53,8 @@ func TestTheTablesKeepThePast(t *testing.T) {
 		// A replacement deletes, which a trigger sees only where recursive triggers are on.
 		`INSERT OR REPLACE INTO rate_books (revision, document, sum, at) SELECT revision, x'00', sum, at FROM rate_books`,
 		`INSERT OR REPLACE INTO serials (year, last) VALUES (2027, 0)`,
-		`INSERT OR REPLACE INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum)
-			SELECT year, serial, revision, brief, rate_book, engine, 'x', document, sum FROM revisions WHERE revision = 1`,
+		`INSERT OR REPLACE INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum, title, client, reference, currency, net)
+			SELECT year, serial, revision, brief, rate_book, engine, 'x', document, sum, title, client, reference, currency, net FROM revisions WHERE revision = 1`,
 		`INSERT OR REPLACE INTO history (year, serial, step, act, revision, sum, valid_until, actor_kind, actor_name, at, on_day)
 			SELECT year, serial, step, act, revision, sum, valid_until, actor_kind, 'another', at, on_day FROM history`,
 		`INSERT OR REPLACE INTO keys (id, owner, title, scopes, digest, made, expires, revoked, used)

@@ -173,7 +173,59 @@ func neverKept(t *testing.T, s store.Store, key string) {
 	equal(t, "quotes in a state", len(list(t, s, store.Filter{State: life.State(key)}, store.Studio())), 0)
 }
 
-// summaries are of what was written last, in the caller's words.
+// A list shows what is offered, and a draft only where nothing is: not a price that nobody was given.
+func summariesOfOffers(t *testing.T, s store.Store) {
+	for name, end := range map[string]life.Change{"accepted": life.Accept(), "declined": life.Decline(), "expired": life.Expire()} {
+		q := create(t, s, "")
+		second := content("second of " + name)
+		shows := func(when string, want store.Content) {
+			t.Helper()
+			equal(t, name+": "+when, list(t, s, store.Filter{}, store.Studio())[0].Summary, want.Summary)
+			for _, c := range []store.Content{content("first"), second} {
+				heads := list(t, s, store.Filter{Reference: &c.Summary.Reference}, store.Studio())
+				found := len(heads) > 0 && heads[0].Number == q.Number
+				equal(t, name+", by reference: "+when, found, c.Summary == want.Summary)
+			}
+		}
+		write := func(c store.Content) {
+			t.Helper()
+			if err := revise(t.Context(), s, q.Number, c, 2); err != nil {
+				t.Fatal(err)
+			}
+		}
+		shows("a draft", content("first"))
+		must(t, s, q, life.Issue(on(2)), 2)
+		write(content("another"))
+		write(second) // over that draft
+		shows("a draft beside the offer", content("first"))
+		last := 2
+		if end.Act == life.Expiring {
+			last = 3
+		}
+		ended := must(t, s, read(t, s, q.Number), end, last)
+		shows("the offer's end", content("first"))
+		if end.Act != life.Accepting {
+			must(t, s, ended, life.Issue(on(20)), 3)
+			shows("the draft is issued", second)
+		}
+	}
+}
+
+// A summary may change where nothing else does: no sum names it.
+func summaryAlone(t *testing.T, s store.Store) {
+	q := create(t, s, "")
+	c := content("first")
+	for _, reference := range []string{"PO 2", "PO 3"} {
+		c.Summary.Reference = reference
+		if err := revise(t.Context(), s, q.Number, c, 2); err != nil {
+			t.Fatal(err)
+		}
+		must(t, s, read(t, s, q.Number), life.Issue(on(20)), 2)
+		equal(t, "the reference", list(t, s, store.Filter{}, store.Studio())[0].Summary.Reference, reference)
+	}
+}
+
+// summaries are in the caller's words.
 func summaries(t *testing.T, s store.Store) {
 	q := create(t, s, "")
 	long := strings.Repeat("😀", 200)

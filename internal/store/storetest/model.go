@@ -26,7 +26,8 @@ type model struct {
 type kept struct {
 	store.Quote
 	contents []store.Content // by revision
-	summary  store.Summary
+	drafted  store.Summary
+	summary  store.Summary // of what is shown
 }
 
 type claim struct {
@@ -92,7 +93,7 @@ func (m *model) create(t *rapid.T) {
 	}
 	n := life.Number{Year: m.year, Serial: len(m.quotes) + 1}
 	q, _ := life.Quote{Number: n}.Do(life.Create(c.Sum()), mark)
-	m.quotes = append(m.quotes, kept{Quote: store.Quote{Quote: q, Owner: owner}, contents: []store.Content{asRead(c)}, summary: c.Summary})
+	m.quotes = append(m.quotes, kept{Quote: store.Quote{Quote: q, Owner: owner}, contents: []store.Content{asRead(c)}, drafted: c.Summary, summary: c.Summary})
 	is(t, "the error", err, nil)
 	is(t, "the new quote", got, m.quotes[n.Serial-1].Quote)
 }
@@ -143,8 +144,12 @@ func (m *model) change(t *rapid.T) {
 }
 
 func (q *kept) keep(next life.Quote, c store.Content) {
-	if last := next.History[len(next.History)-1]; last.Act == life.Revising {
-		q.contents, q.summary = append(slices.Clip(q.contents[:last.Revision-1]), asRead(c)), c.Summary
+	last := next.History[len(next.History)-1]
+	if last.Act == life.Revising {
+		q.contents, q.drafted = append(slices.Clip(q.contents[:last.Revision-1]), asRead(c)), c.Summary
+	}
+	if last.Act == life.Issuing || next.State() == life.Draft {
+		q.summary = q.drafted
 	}
 	q.Quote.Quote = next
 }

@@ -65,6 +65,8 @@ func Run(t *testing.T, open Open) {
 		{"meshes that are not referred to", refsUnfit},
 		{"meshes at the same time", meshesTogether},
 		{"summaries", summaries},
+		{"summaries of what is offered", summariesOfOffers},
+		{"a summary that changes alone", summaryAlone},
 		{"enquiries", enquiries},
 		{"enquiries page by page", enquiryPages},
 		{"enquiries that are forgotten", forgottenEnquiries},

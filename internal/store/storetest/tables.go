@@ -120,12 +120,13 @@ func pastOfRevisions() []string {
 		`UPDATE revisions SET fingerprint = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET document = 'x' WHERE revision = 1`,
 		`UPDATE revisions SET sum = 'x' WHERE revision = 1`,
+		`UPDATE revisions SET net = '0.01' WHERE revision = 1`,
 		`UPDATE revisions SET fingerprint = 'x' WHERE serial = 2 AND revision = 2`, // a draft that an acceptance superseded
 		`UPDATE revisions SET rate_book = 'not kept' WHERE serial = 1 AND revision = 2`,
 		`UPDATE revisions SET revision = 3 WHERE serial = 1 AND revision = 2`,
 		`DELETE FROM revisions WHERE serial = 1 AND revision = 2`,
-		`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum)
-			SELECT year, 7, 1, brief, rate_book, engine, fingerprint, document, sum FROM revisions WHERE revision = 1`,
+		`INSERT INTO revisions (year, serial, revision, brief, rate_book, engine, fingerprint, document, sum, title, client, reference, currency, net)
+			SELECT year, 7, 1, brief, rate_book, engine, fingerprint, document, sum, title, client, reference, currency, net FROM revisions WHERE revision = 1`,
 		`UPDATE history SET actor_name = 'another'`,
 		`UPDATE history SET at = at + 1`,
 		`DELETE FROM history WHERE step = 3`,

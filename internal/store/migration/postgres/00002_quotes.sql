@@ -15,7 +15,7 @@ CREATE TABLE quotes (
   valid_until TEXT COLLATE "C" NOT NULL,
   etag TEXT COLLATE "C" NOT NULL,
   revisions INTEGER NOT NULL CHECK (revisions > 0),
-  -- What lists show of the revision that was written last.
+  -- What lists show: of the offer, or of the draft where there is none.
   title TEXT COLLATE "C" NOT NULL,
   client TEXT COLLATE "C" NOT NULL,
   reference TEXT COLLATE "C" NOT NULL,
@@ -38,6 +38,12 @@ CREATE TABLE revisions (
   fingerprint TEXT COLLATE "C" NOT NULL,
   document BYTEA NOT NULL,
   sum TEXT COLLATE "C" NOT NULL,
+  -- What lists show once it is issued.
+  title TEXT COLLATE "C" NOT NULL,
+  client TEXT COLLATE "C" NOT NULL,
+  reference TEXT COLLATE "C" NOT NULL,
+  currency TEXT COLLATE "C" NOT NULL,
+  net TEXT COLLATE "C" NOT NULL,
   PRIMARY KEY (year, serial, revision),
   FOREIGN KEY (year, serial) REFERENCES quotes (year, serial)
 );

@@ -13,7 +13,7 @@ CREATE TABLE quotes (
   valid_until TEXT NOT NULL,
   etag TEXT NOT NULL,
   revisions INTEGER NOT NULL CHECK (revisions > 0),
-  -- What lists show of the revision that was written last.
+  -- What lists show: of the offer, or of the draft where there is none.
   title TEXT NOT NULL,
   client TEXT NOT NULL,
   reference TEXT NOT NULL,
@@ -36,6 +36,12 @@ CREATE TABLE revisions (
   fingerprint TEXT NOT NULL,
   document BLOB NOT NULL,
   sum TEXT NOT NULL,
+  -- What lists show once it is issued.
+  title TEXT NOT NULL,
+  client TEXT NOT NULL,
+  reference TEXT NOT NULL,
+  currency TEXT NOT NULL,
+  net TEXT NOT NULL,
   PRIMARY KEY (year, serial, revision),
   FOREIGN KEY (year, serial) REFERENCES quotes (year, serial)
 ) STRICT;
