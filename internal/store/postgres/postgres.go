@@ -9,6 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/jackc/pgx/v5/stdlib"
 
@@ -32,6 +33,7 @@ func Open(ctx context.Context, address string) (*Store, error) {
 	if err != nil {
 		return nil, err // it does not repeat a password
 	}
+	config.AfterConnect = durable
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, err
@@ -43,6 +45,19 @@ func Open(ctx context.Context, address string) (*Store, error) {
 		return nil, meaning(ctx, fmt.Errorf("open the database: %w", err))
 	}
 	return &Store{pool: pool}, nil
+}
+
+// durable refuses a connection that would acknowledge what is not on the disk yet, by whatever
+// role, database or address it was told to. What it says of itself holds for as long as it is
+// open, also where the server is told otherwise meanwhile; a setting that waits for more than
+// the disk is left as it is ("synchronous_commit", "Write Ahead Log" in PostgreSQL's manual).
+func durable(ctx context.Context, conn *pgx.Conn) error {
+	var waits string
+	err := conn.QueryRow(ctx, `SELECT set_config('synchronous_commit', current_setting('synchronous_commit'), false)`).Scan(&waits)
+	if err == nil && waits == "off" {
+		err = fmt.Errorf("%w: its synchronous_commit is off, so that a crash would lose quotes that were acknowledged; set it to on, or to what waits for more, for its role, its database and the address", store.ErrUnavailable)
+	}
+	return err
 }
 
 // Close ends the use of the store, once what is under way has ended.

@@ -234,6 +234,49 @@ func TestWhatFailsAtTheEndIsNotKept(t *testing.T) {
 	}
 }
 
+// A connection that does not wait for the disk is refused, whoever told it so, and one that
+// waits for more goes on doing so, also after locks were freed early.
+func TestWhatIsAcknowledgedIsOnTheDisk(t *testing.T) {
+	for what, told := range map[string]string{
+		"the database":         `ALTER DATABASE %s SET synchronous_commit = off`,
+		"the role":             `ALTER ROLE postgres IN DATABASE %s SET synchronous_commit = off`,
+		"the role, as boolean": `ALTER ROLE postgres IN DATABASE %s SET synchronous_commit = false`,
+	} {
+		address := postgrestest.Address(t, server)
+		running := open(t, address)
+		var name string
+		if err := running.pool.QueryRow(t.Context(), `SELECT current_database()`).Scan(&name); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := running.pool.Exec(t.Context(), fmt.Sprintf(told, name)); err != nil {
+			t.Fatal(err)
+		}
+		_, err := Open(t.Context(), address)
+		refusesToLose(t, what, err)
+		running.pool.Reset() // its next connection is a new one
+		refusesToLose(t, what+", meanwhile", running.Update(t.Context(), func(tx store.Tx) error { _, err := tx.AddRateBook(store.RateBook{Revision: "a"}); return err }))
+	}
+	_, err := Open(t.Context(), postgrestest.Address(t, server)+" synchronous_commit=off")
+	refusesToLose(t, "the address", err)
+	for _, waits := range []string{"local", "remote_write", "on", "remote_apply"} {
+		s := open(t, postgrestest.Address(t, server)+" pool_max_conns=1 synchronous_commit="+waits)
+		s.writing.Add(1) // as if somebody else wrote
+		storetest.Fill(t, s)
+		var got, by string
+		err := s.pool.QueryRow(t.Context(), `SELECT setting, source FROM pg_settings WHERE name = 'synchronous_commit'`).Scan(&got, &by)
+		if got != waits || by != "session" || err != nil {
+			t.Errorf("%s: %s by %s, %v", waits, got, by, err)
+		}
+	}
+}
+
+func refusesToLose(t *testing.T, what string, err error) {
+	t.Helper()
+	if !errors.Is(err, store.ErrUnavailable) || !strings.Contains(err.Error(), "synchronous_commit is off") {
+		t.Errorf("%s: %v", what, err)
+	}
+}
+
 // A database that breaks off every transaction is given up on in the end.
 func TestItIsNotTriedForever(t *testing.T) {
 	s := fresh(t)

@@ -90,6 +90,7 @@ func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.S
 // the disk afterwards: else new quotes would take their numbers one disk write after another,
 // where many fit into one. A message that is written to the log and committed as ever comes
 // after all that was committed before it ("Asynchronous Commit" in PostgreSQL's manual).
+// It waits as the connection was found to, which is never not at all.
 // Nobody is told that a quote is kept before it is on the disk, and whoever writes after
 // having seen it waits for the disk as well; only a reader may for that moment see what a
 // crash of the database would undo.
