@@ -14,7 +14,7 @@ func (tx *transaction) AddActual(number life.Number, document []byte, mark life.
 }
 
 func (tx *transaction) addActual(number life.Number, document []byte, mark life.Mark, eyes store.Eyes) (store.Actual, error) {
-	if err := fitMark(mark); err != nil {
+	if err := store.FitMark(mark); err != nil {
 		return store.Actual{}, err
 	}
 	q, err := tx.studios(number, eyes)

@@ -1,7 +1,6 @@
 package memory
 
 import (
-	"errors"
 	"fmt"
 
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -12,7 +11,7 @@ import (
 func (tx *transaction) AddEnquiry(e store.Enquiry) error { return tx.write(tx.addEnquiry(e)) }
 
 func (tx *transaction) addEnquiry(e store.Enquiry) error {
-	if err := errors.Join(fit("the enquiry", e.ID), fitDay(e.Until)); err != nil {
+	if err := e.Fit(); err != nil {
 		return err
 	}
 	if tx.enquiries.has(e.ID) {
@@ -46,7 +45,7 @@ func noEnquiry(id string) error { return fmt.Errorf("enquiry %s: %w", id, store.
 
 // ForgetEnquiries forgets those whose last day is past.
 func (tx *transaction) ForgetEnquiries(before life.Day) (int, error) {
-	if err := fitDay(before); err != nil {
+	if err := store.FitDay(before); err != nil {
 		return 0, tx.write(err)
 	}
 	return tx.enquiries.dropAll(func(e store.Enquiry) bool { return e.Until < before }), nil
@@ -63,7 +62,7 @@ func (s *state) Enquiry(id string, eyes store.Eyes) (store.Enquiry, error) {
 
 // Enquiries lists enquiries.
 func (s *state) Enquiries(after store.Enquiry, limit int, eyes store.Eyes) ([]store.Enquiry, error) {
-	if !eyes.Sees("") || !readable(after.ID) {
+	if !eyes.Sees("") || !store.Readable(after.ID) {
 		return nil, nil
 	}
 	when := func(e store.Enquiry) moment { return moment{micros(e.At), e.ID} }

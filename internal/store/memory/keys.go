@@ -14,7 +14,7 @@ func (tx *transaction) AddKey(k store.Key) (store.Key, error) {
 }
 
 func (tx *transaction) addKey(k store.Key) (store.Key, error) {
-	if err := fitKey(k); err != nil {
+	if err := k.Fit(); err != nil {
 		return store.Key{}, err
 	}
 	if k.Owner != "" && !tx.partners.has(k.Owner) {
@@ -77,7 +77,7 @@ func noKey(id string) error { return fmt.Errorf("key %s: %w", id, store.ErrNotFo
 
 // Keys lists keys without their digests.
 func (s *state) Keys(owner *string, after string, limit int, eyes store.Eyes) ([]store.Key, error) {
-	if !readable(after) {
+	if !store.Readable(after) {
 		return nil, nil
 	}
 	keys := pick(s.keys.beyond(after), limit, func(k store.Key) bool { return eyes.Sees(k.Owner) && (owner == nil || *owner == k.Owner) })

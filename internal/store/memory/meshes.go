@@ -32,7 +32,7 @@ func (tx *transaction) KeepMesh(m store.Mesh, most, room int) (store.Mesh, error
 }
 
 func (tx *transaction) keepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
-	if err := fitMesh(m); err != nil {
+	if err := m.Fit(); err != nil {
 		return store.Mesh{}, err
 	}
 	m.FileSum, m.Size = sumOf(m.File), len(m.File)
@@ -151,7 +151,7 @@ func (s *state) MeshHead(owner, name string, eyes store.Eyes) (store.Mesh, error
 
 // Meshes lists meshes without their files.
 func (s *state) Meshes(owner, after string, limit int, eyes store.Eyes) ([]store.Mesh, error) {
-	if !eyes.Sees(owner) || !readable(owner, after) {
+	if !eyes.Sees(owner) || !store.Readable(owner, after) {
 		return nil, nil
 	}
 	var meshes []store.Mesh

@@ -14,7 +14,7 @@ func (tx *transaction) AddPartner(p store.Partner) (store.Partner, error) {
 }
 
 func (tx *transaction) addPartner(p store.Partner) (store.Partner, error) {
-	if err := fitPartner(p); err != nil {
+	if err := p.Fit(); err != nil {
 		return store.Partner{}, err
 	}
 	if tx.partners.has(p.ID) {
@@ -42,7 +42,7 @@ func (tx *transaction) ChangePartner(p store.Partner, version int) (store.Partne
 }
 
 func (tx *transaction) changePartner(p store.Partner, version int) (store.Partner, error) {
-	if err := fitPartner(p); err != nil {
+	if err := p.Fit(); err != nil {
 		return store.Partner{}, err
 	}
 	kept, found := tx.partners.get(p.ID)
@@ -71,7 +71,7 @@ func noPartner(id string) error { return fmt.Errorf("partner %s: %w", id, store.
 
 // Partners lists partners.
 func (s *state) Partners(after string, limit int, eyes store.Eyes) ([]store.Partner, error) {
-	if !readable(after) {
+	if !store.Readable(after) {
 		return nil, nil
 	}
 	partners := pick(s.partners.beyond(after), limit, func(p store.Partner) bool { return eyes.Sees(p.ID) })

@@ -29,7 +29,7 @@ func (tx *transaction) Create(owner string, year int, content store.Content, mar
 }
 
 func (tx *transaction) create(owner string, year int, content store.Content, mark life.Mark) (store.Quote, error) {
-	if err := errors.Join(fitOrEmpty("the owner", owner), fitContent(content), fitMark(mark)); err != nil {
+	if err := errors.Join(store.FitOrEmpty("the owner", owner), content.Fit(), store.FitMark(mark)); err != nil {
 		return store.Quote{}, err
 	}
 	if year < 1 || year > life.LastYear {
@@ -122,10 +122,10 @@ func (tx *transaction) change(number life.Number, etag string, eyes store.Eyes, 
 
 // fitChange checks what a change brings, and names the content that it writes.
 func (s *state) fitChange(change *life.Change, content store.Content, mark life.Mark) error {
-	if err := fitMark(mark); err != nil || change.Act != life.Revising {
+	if err := store.FitMark(mark); err != nil || change.Act != life.Revising {
 		return err
 	}
-	if err := fitContent(content); err != nil {
+	if err := content.Fit(); err != nil {
 		return err
 	}
 	change.Sum = content.Sum()
@@ -169,7 +169,7 @@ func (s *state) Quotes(by store.Filter, after life.Number, limit int, eyes store
 	if after != (life.Number{}) {
 		rows = s.quotes.below(after)
 	}
-	if !readable(string(by.LapsedBy)) || after != (life.Number{}) && !after.Valid() {
+	if !store.Readable(string(by.LapsedBy)) || after != (life.Number{}) && !after.Valid() {
 		return nil, nil
 	}
 	var heads []store.Head

@@ -15,7 +15,7 @@ func (tx *transaction) AddRateBook(book store.RateBook) (store.RateBook, error) 
 }
 
 func (tx *transaction) addRateBook(book store.RateBook) (store.RateBook, error) {
-	if err := fit("the rate book revision", book.Revision); err != nil {
+	if err := book.Fit(); err != nil {
 		return store.RateBook{}, err
 	}
 	if tx.rateBooks.has(book.Revision) {
@@ -51,7 +51,7 @@ func unbooked(revision string) error {
 
 // RateBooks lists revisions without their documents.
 func (s *state) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]store.RateBook, error) {
-	if !eyes.Sees("") || !readable(after.Revision) {
+	if !eyes.Sees("") || !store.Readable(after.Revision) {
 		return nil, nil
 	}
 	when := func(book store.RateBook) moment { return moment{book.At.UnixMicro(), book.Revision} }

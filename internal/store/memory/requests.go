@@ -2,7 +2,6 @@ package memory
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"time"
 
@@ -30,7 +29,7 @@ func (tx *transaction) Begin(r store.Request, at time.Time, patience time.Durati
 }
 
 func (tx *transaction) claim(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
-	if err := errors.Join(fit("the caller", r.Caller), fit("the request id", r.ID)); err != nil {
+	if err := r.Fit(); err != nil {
 		return store.Claim{}, err
 	}
 	kept, found := tx.requests.get(nameOf(r))

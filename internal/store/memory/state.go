@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -136,4 +137,24 @@ func newest[V any](t table[string, V], after moment, limit int, when func(V) mom
 	found := pick(t.rows, len(t.rows), func(v V) bool { return after.name == "" || when(v).compare(after) < 0 })
 	slices.SortFunc(found, func(a, b V) int { return when(b).compare(when(a)) })
 	return found[:max(0, min(limit, len(found)))]
+}
+
+// blob is a copy of bytes, and never nil.
+func blob(b []byte) []byte { return append([]byte{}, b...) }
+
+// micros is a time as the databases keep it: microseconds since 1970, and 0 for none.
+func micros(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixMicro()
+}
+
+// asKept is a time as it comes back.
+func asKept(t time.Time) time.Time {
+	us := micros(t)
+	if us == 0 {
+		return time.Time{}
+	}
+	return time.UnixMicro(us).UTC()
 }

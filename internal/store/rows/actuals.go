@@ -15,7 +15,7 @@ func (tx *Tx) AddActual(number life.Number, document []byte, mark life.Mark, eye
 }
 
 func (tx *Tx) addActual(number life.Number, document []byte, mark life.Mark, eyes store.Eyes) (store.Actual, error) {
-	if err := fitMark(mark); err != nil {
+	if err := store.FitMark(mark); err != nil {
 		return store.Actual{}, err
 	}
 	if err := tx.studios(number, eyes, tx.locks.Change); err != nil { // so that no other takes the same step

@@ -1,7 +1,6 @@
 package rows
 
 import (
-	"errors"
 	"fmt"
 
 	"github.com/mouldwright/mouldwright/internal/life"
@@ -12,7 +11,7 @@ import (
 func (tx *Tx) AddEnquiry(e store.Enquiry) error { return tx.write(tx.addEnquiry(e)) }
 
 func (tx *Tx) addEnquiry(e store.Enquiry) error {
-	if err := errors.Join(fit("the enquiry", e.ID), fitDay(e.Until)); err != nil {
+	if err := e.Fit(); err != nil {
 		return err
 	}
 	added, err := tx.try(`INSERT INTO enquiries (id, at, until, document) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,
@@ -23,20 +22,13 @@ func (tx *Tx) addEnquiry(e store.Enquiry) error {
 	return err
 }
 
-func fitDay(d life.Day) error {
-	if !d.Valid() {
-		return fmt.Errorf("%w: there is no day %q", store.ErrUnfit, d)
-	}
-	return nil
-}
-
 // ForgetEnquiry forgets an enquiry.
 func (tx *Tx) ForgetEnquiry(id string, eyes store.Eyes) error {
 	return tx.write(tx.forgetEnquiry(id, eyes))
 }
 
 func (tx *Tx) forgetEnquiry(id string, eyes store.Eyes) error {
-	if !eyes.Sees("") || !readable(id) {
+	if !eyes.Sees("") || !store.Readable(id) {
 		return noEnquiry(id)
 	}
 	gone, err := tx.try(`DELETE FROM enquiries WHERE id = $1`, id)
@@ -50,7 +42,7 @@ func noEnquiry(id string) error { return fmt.Errorf("enquiry %s: %w", id, store.
 
 // ForgetEnquiries forgets those whose last day is past.
 func (tx *Tx) ForgetEnquiries(before life.Day) (int, error) {
-	if err := fitDay(before); err != nil {
+	if err := store.FitDay(before); err != nil {
 		return 0, tx.write(err)
 	}
 	count, err := tx.count(`DELETE FROM enquiries WHERE until < $1`, string(before))
@@ -59,7 +51,7 @@ func (tx *Tx) ForgetEnquiries(before life.Day) (int, error) {
 
 // Enquiry returns an enquiry.
 func (tx *Tx) Enquiry(id string, eyes store.Eyes) (store.Enquiry, error) {
-	if !eyes.Sees("") || !readable(id) {
+	if !eyes.Sees("") || !store.Readable(id) {
 		return store.Enquiry{}, noEnquiry(id)
 	}
 	found, err := tx.enquiries(" WHERE id = $1", id)
@@ -74,7 +66,7 @@ func (tx *Tx) Enquiry(id string, eyes store.Eyes) (store.Enquiry, error) {
 
 // Enquiries lists enquiries.
 func (tx *Tx) Enquiries(after store.Enquiry, limit int, eyes store.Eyes) ([]store.Enquiry, error) {
-	if !eyes.Sees("") || limit < 1 || !readable(after.ID) {
+	if !eyes.Sees("") || limit < 1 || !store.Readable(after.ID) {
 		return nil, nil
 	}
 	var w where

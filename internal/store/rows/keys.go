@@ -1,9 +1,7 @@
 package rows
 
 import (
-	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -17,7 +15,7 @@ func (tx *Tx) AddKey(k store.Key) (store.Key, error) {
 }
 
 func (tx *Tx) addKey(k store.Key) (store.Key, error) {
-	if err := fitKey(k); err != nil {
+	if err := k.Fit(); err != nil {
 		return store.Key{}, err
 	}
 	if k.Owner != "" { // partners are kept for good, so this one will be there
@@ -36,14 +34,6 @@ func (tx *Tx) addKey(k store.Key) (store.Key, error) {
 		return store.Key{}, err
 	}
 	return k, nil
-}
-
-func fitKey(k store.Key) error {
-	scopes := strings.Join(k.Scopes, " ")
-	if !slices.Equal(strings.Fields(scopes), k.Scopes) {
-		return fmt.Errorf("%w: a scope is empty or holds a space", store.ErrUnfit)
-	}
-	return errors.Join(fit("the key's id", k.ID), fitOrEmpty("the owner", k.Owner), fitTitle("the key's title", k.Title), fitOrEmpty("the scopes", scopes))
 }
 
 func keyAsKept(k store.Key) store.Key {
@@ -79,7 +69,7 @@ func (tx *Tx) revokeKey(id string, at time.Time, eyes store.Eyes) (store.Key, er
 
 // UseKey notes when a key was last used.
 func (tx *Tx) UseKey(id string, at time.Time) error {
-	if !readable(id) {
+	if !store.Readable(id) {
 		return nil
 	}
 	_, err := tx.try(`UPDATE keys SET used = $2 WHERE id = $1 AND used < $2`, id, micros(at))
@@ -90,7 +80,7 @@ func (tx *Tx) UseKey(id string, at time.Time) error {
 func (tx *Tx) Key(id string) (store.Key, error) { return tx.key(id, "") }
 
 func (tx *Tx) key(id, locked string) (store.Key, error) {
-	if !readable(id) {
+	if !store.Readable(id) {
 		return store.Key{}, noKey(id)
 	}
 	found, err := tx.keys("WHERE id = $1"+locked, id)
@@ -108,7 +98,7 @@ func noKey(id string) error { return fmt.Errorf("key %s: %w", id, store.ErrNotFo
 // Keys lists keys without their digests.
 func (tx *Tx) Keys(owner *string, after string, limit int, eyes store.Eyes) ([]store.Key, error) {
 	mine, all := eyes.Owner()
-	if limit < 1 || !all && mine == "" || !readable(after, mine) || owner != nil && !readable(*owner) {
+	if limit < 1 || !all && mine == "" || !store.Readable(after, mine) || owner != nil && !store.Readable(*owner) {
 		return nil, nil
 	}
 	var w where

@@ -7,9 +7,6 @@ import (
 	"github.com/mouldwright/mouldwright/internal/store"
 )
 
-// largestRoom bounds what a mesh may say that it takes, so that the sum of many is a number.
-const largestRoom = 1 << 40
-
 // KeepMesh keeps a mesh.
 func (tx *Tx) KeepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 	m, err := tx.keepMesh(m, most, room)
@@ -17,7 +14,7 @@ func (tx *Tx) KeepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 }
 
 func (tx *Tx) keepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
-	if err := fitMesh(m); err != nil {
+	if err := m.Fit(); err != nil {
 		return store.Mesh{}, err
 	}
 	m.FileSum, m.Size, m.Reading, m.At = sumOf(m.File), len(m.File), blob(m.Reading), asKept(m.At)
@@ -32,13 +29,6 @@ func (tx *Tx) keepMesh(m store.Mesh, most, room int) (store.Mesh, error) {
 		return store.Mesh{}, fmt.Errorf("mesh %s: %w", m.Name, store.ErrTaken)
 	}
 	return kept, nil
-}
-
-func fitMesh(m store.Mesh) error {
-	if m.Room < 0 || m.Room > largestRoom {
-		return fmt.Errorf("%w: a mesh does not take %d bytes", store.ErrUnfit, m.Room)
-	}
-	return errors.Join(fitOrEmpty("the owner", m.Owner), fit("the mesh", m.Name), fit("the mesh's sum", m.Sum), fitOrEmpty("the format", m.Format))
 }
 
 // inLine has those wait for each other who keep meshes of one owner, so that each sees how
@@ -95,7 +85,7 @@ func (tx *Tx) DropMesh(owner, name string, eyes store.Eyes) error {
 }
 
 func (tx *Tx) dropMesh(owner, name string, eyes store.Eyes) error {
-	if !eyes.Sees(owner) || !readable(owner, name) {
+	if !eyes.Sees(owner) || !store.Readable(owner, name) {
 		return noMesh(name)
 	}
 	var sum string
@@ -143,7 +133,7 @@ func (tx *Tx) Mesh(owner, name string, eyes store.Eyes) (store.Mesh, error) {
 
 // MeshHead returns a mesh without its file.
 func (tx *Tx) MeshHead(owner, name string, eyes store.Eyes) (store.Mesh, error) {
-	if !eyes.Sees(owner) || !readable(owner, name) {
+	if !eyes.Sees(owner) || !store.Readable(owner, name) {
 		return store.Mesh{}, noMesh(name)
 	}
 	found, err := tx.meshes("meshes.name = $2", owner, name)
@@ -158,7 +148,7 @@ func (tx *Tx) MeshHead(owner, name string, eyes store.Eyes) (store.Mesh, error) 
 
 // Meshes lists meshes without their files.
 func (tx *Tx) Meshes(owner, after string, limit int, eyes store.Eyes) ([]store.Mesh, error) {
-	if !eyes.Sees(owner) || limit < 1 || !readable(owner, after) {
+	if !eyes.Sees(owner) || limit < 1 || !store.Readable(owner, after) {
 		return nil, nil
 	}
 	return tx.meshes(fmt.Sprintf("meshes.name > $2 ORDER BY meshes.name LIMIT %d", limit), owner, after)
@@ -182,7 +172,7 @@ func (tx *Tx) meshes(condition, owner, name string) ([]store.Mesh, error) {
 // MeshOf returns a file by its sum.
 func (tx *Tx) MeshOf(sum string) (store.Mesh, error) {
 	m, found, err := store.Mesh{Sum: sum}, false, error(nil)
-	if readable(sum) {
+	if store.Readable(sum) {
 		found, err = tx.one(`SELECT file_sum, format, reading, size, file FROM mesh_files WHERE sum = $1`, []any{sum},
 			[]any{&m.FileSum, &m.Format, &m.Reading, &m.Size, &m.File})
 	}
@@ -201,7 +191,7 @@ func unmeshed(sum string) error { return fmt.Errorf("a mesh of sum %s: %w", sum,
 
 // MeshRoom says how many meshes an owner has, and how much room they take.
 func (tx *Tx) MeshRoom(owner string) (count, room int, err error) {
-	if !readable(owner) {
+	if !store.Readable(owner) {
 		return 0, 0, nil
 	}
 	_, err = tx.one(`SELECT COUNT(*), CAST(COALESCE(SUM(room), 0) AS BIGINT) FROM meshes WHERE owner = $1`, []any{owner}, []any{&count, &room})

@@ -1,7 +1,6 @@
 package rows
 
 import (
-	"errors"
 	"fmt"
 	"math"
 
@@ -15,7 +14,7 @@ func (tx *Tx) AddPartner(p store.Partner) (store.Partner, error) {
 }
 
 func (tx *Tx) addPartner(p store.Partner) (store.Partner, error) {
-	if err := fitPartner(p); err != nil {
+	if err := p.Fit(); err != nil {
 		return store.Partner{}, err
 	}
 	p.Version, p.Terms, p.At = 1, blob(p.Terms), asKept(p.At)
@@ -30,10 +29,6 @@ func (tx *Tx) addPartner(p store.Partner) (store.Partner, error) {
 	return p, nil
 }
 
-func fitPartner(p store.Partner) error {
-	return errors.Join(fit("the partner", p.ID), fitTitle("the partner's title", p.Title))
-}
-
 // ChangePartner replaces what is kept of a partner.
 func (tx *Tx) ChangePartner(p store.Partner, version int) (store.Partner, error) {
 	p, err := tx.changePartner(p, version)
@@ -41,7 +36,7 @@ func (tx *Tx) ChangePartner(p store.Partner, version int) (store.Partner, error)
 }
 
 func (tx *Tx) changePartner(p store.Partner, version int) (store.Partner, error) {
-	if err := fitPartner(p); err != nil {
+	if err := p.Fit(); err != nil {
 		return store.Partner{}, err
 	}
 	kept, err := tx.partner(p.ID, store.Studio(), tx.locks.Change)
@@ -65,7 +60,7 @@ func (tx *Tx) Partner(id string, eyes store.Eyes) (store.Partner, error) {
 }
 
 func (tx *Tx) partner(id string, eyes store.Eyes, locked string) (store.Partner, error) {
-	if !eyes.Sees(id) || !readable(id) {
+	if !eyes.Sees(id) || !store.Readable(id) {
 		return store.Partner{}, noPartner(id)
 	}
 	found, err := tx.partners("id = $1"+locked, id)
@@ -83,7 +78,7 @@ func noPartner(id string) error { return fmt.Errorf("partner %s: %w", id, store.
 // Partners lists partners.
 func (tx *Tx) Partners(after string, limit int, eyes store.Eyes) ([]store.Partner, error) {
 	owner, all := eyes.Owner()
-	if limit < 1 || !readable(after, owner) {
+	if limit < 1 || !store.Readable(after, owner) {
 		return nil, nil
 	}
 	if all {

@@ -17,7 +17,7 @@ func (tx *Tx) Create(owner string, year int, content store.Content, mark life.Ma
 }
 
 func (tx *Tx) create(owner string, year int, content store.Content, mark life.Mark) (store.Quote, error) {
-	if err := errors.Join(fitOrEmpty("the owner", owner), fitContent(content), fitMark(mark)); err != nil {
+	if err := errors.Join(store.FitOrEmpty("the owner", owner), content.Fit(), store.FitMark(mark)); err != nil {
 		return store.Quote{}, err
 	}
 	if year < 1 || year > life.LastYear {
@@ -140,10 +140,10 @@ func revised(q store.Quote, s store.Summary) Statement {
 
 // fitChange checks what a change brings, and names the content that it writes.
 func (tx *Tx) fitChange(change *life.Change, content store.Content, mark life.Mark) error {
-	if err := fitMark(mark); err != nil || change.Act != life.Revising {
+	if err := store.FitMark(mark); err != nil || change.Act != life.Revising {
 		return err
 	}
-	if err := fitContent(content); err != nil {
+	if err := content.Fit(); err != nil {
 		return err
 	}
 	change.Sum = content.Sum()
@@ -313,7 +313,7 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 	}
 	if by.Owner != nil {
 		w.and("owner = ?", *by.Owner)
-		none = none || !readable(*by.Owner)
+		none = none || !store.Readable(*by.Owner)
 	}
 	w.state(by)
 	if by.Year != 0 {
@@ -322,7 +322,7 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 	}
 	if by.Reference != nil {
 		w.and("reference = ?", *by.Reference)
-		none = none || fitText("", *by.Reference, longestTitle) != nil
+		none = none || store.FitWords("", *by.Reference) != nil
 	}
 	if by.Reference != nil && *by.Reference != "" {
 		w.terms = append(w.terms, "reference <> ''") // says that the index holds them
@@ -334,7 +334,7 @@ func conditions(by store.Filter, after life.Number, eyes store.Eyes) (w where, n
 		w.and("(year, serial) < (?, ?)", after.Year, after.Serial)
 		none = none || !after.Valid()
 	}
-	none = none || !all && owner == "" || !readable(owner, string(by.State), string(by.On), string(by.LapsedBy))
+	none = none || !all && owner == "" || !store.Readable(owner, string(by.State), string(by.On), string(by.LapsedBy))
 	return w, none
 }
 
@@ -350,39 +350,4 @@ func (w *where) state(by store.Filter) {
 	default:
 		w.and("state = ?", string(by.State))
 	}
-}
-
-// mostMeshes bounds how many meshes a revision refers to.
-const mostMeshes = 1000
-
-func fitContent(c store.Content) error {
-	if c.Engine < 0 || c.Engine > math.MaxInt32 {
-		return fmt.Errorf("%w: there is no engine of edition %d", store.ErrUnfit, c.Engine)
-	}
-	return errors.Join(fit("the rate book revision", c.RateBook), fitOrEmpty("the fingerprint", c.Fingerprint), fitSummary(c.Summary), fitRefs(c.Meshes))
-}
-
-// fitSummary lets words have several lines: they are the caller's, and shown as they are.
-func fitSummary(s store.Summary) error {
-	return errors.Join(
-		fitText("the title", s.Title, longestTitle), fitText("the client", s.Client, longestTitle), fitText("the reference", s.Reference, longestTitle),
-		fitOrEmpty("the currency", s.Currency), fitOrEmpty("the net price", s.Net),
-	)
-}
-
-func fitRefs(meshes []store.MeshRef) error {
-	if len(meshes) > mostMeshes {
-		return fmt.Errorf("%w: %d meshes, at most %d are kept", store.ErrUnfit, len(meshes), mostMeshes)
-	}
-	seen := map[string]bool{}
-	for _, m := range meshes {
-		if seen[m.Name] {
-			return fmt.Errorf("%w: mesh %s stands twice", store.ErrUnfit, m.Name)
-		}
-		seen[m.Name] = true
-		if err := errors.Join(fit("the mesh", m.Name), fit("the mesh's sum", m.Sum)); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -16,7 +16,7 @@ func (tx *Tx) AddRateBook(book store.RateBook) (store.RateBook, error) {
 }
 
 func (tx *Tx) addRateBook(book store.RateBook) (store.RateBook, error) {
-	if err := fit("the rate book revision", book.Revision); err != nil {
+	if err := book.Fit(); err != nil {
 		return store.RateBook{}, err
 	}
 	book.Document, book.At, book.Sum = blob(book.Document), store.Moment(book.At), sumOf(book.Document)
@@ -52,7 +52,7 @@ func unbooked(revision string) error {
 
 // RateBook returns a revision of the rate book.
 func (tx *Tx) RateBook(revision string, eyes store.Eyes) (store.RateBook, error) {
-	if !eyes.Sees("") || !readable(revision) {
+	if !eyes.Sees("") || !store.Readable(revision) {
 		return store.RateBook{}, unbooked(revision)
 	}
 	book := store.RateBook{Revision: revision}
@@ -72,7 +72,7 @@ func (tx *Tx) RateBook(revision string, eyes store.Eyes) (store.RateBook, error)
 
 // RateBooks lists revisions without their documents.
 func (tx *Tx) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]store.RateBook, error) {
-	if !eyes.Sees("") || limit < 1 || !readable(after.Revision) {
+	if !eyes.Sees("") || limit < 1 || !store.Readable(after.Revision) {
 		return nil, nil
 	}
 	var w where

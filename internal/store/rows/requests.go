@@ -2,7 +2,6 @@ package rows
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"time"
 
@@ -16,7 +15,7 @@ func (tx *Tx) Begin(r store.Request, at time.Time, patience time.Duration) (stor
 }
 
 func (tx *Tx) claim(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
-	if err := errors.Join(fit("the caller", r.Caller), fit("the request id", r.ID)); err != nil {
+	if err := r.Fit(); err != nil {
 		return store.Claim{}, err
 	}
 	fresh, err := tx.try(`INSERT INTO requests (caller, id, body, attempt, claimed_at, answered, answer)

@@ -4,14 +4,10 @@ package rows
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
-	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
 )
 
@@ -185,63 +181,6 @@ func (w *where) String() string {
 		return ""
 	}
 	return " WHERE " + strings.Join(w.terms, " AND ")
-}
-
-// Bounds of what is kept beside documents, in bytes: an index of PostgreSQL holds no more than
-// 2704 in a row.
-const (
-	longest      = 255
-	longestTitle = 800 // 200 characters of up to four bytes, as the contract bounds them
-)
-
-// fit holds keys to what both engines keep alike: PostgreSQL takes no NUL and nothing that is
-// not UTF-8, and a line that ends in the middle of a key would be read as two.
-func fit(what, key string) error {
-	if key == "" {
-		return fmt.Errorf("%w: %s is empty", store.ErrUnfit, what)
-	}
-	return fitOrEmpty(what, key)
-}
-
-func fitOrEmpty(what, key string) error { return fitLine(what, key, longest) }
-
-func fitTitle(what, title string) error { return fitLine(what, title, longestTitle) }
-
-func fitLine(what, line string, longest int) error {
-	if err := fitText(what, line, longest); err != nil {
-		return err
-	}
-	for _, r := range line {
-		if unicode.IsControl(r) {
-			return fmt.Errorf("%w: %s %q holds the control character %U", store.ErrUnfit, what, line, r)
-		}
-	}
-	return nil
-}
-
-// fitText is for words that may have several lines.
-func fitText(what, text string, longest int) error {
-	if len(text) > longest {
-		return fmt.Errorf("%w: %s has %d bytes, at most %d are kept", store.ErrUnfit, what, len(text), longest)
-	}
-	if !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
-		return fmt.Errorf("%w: %s %q is not UTF-8 without NUL", store.ErrUnfit, what, text)
-	}
-	return nil
-}
-
-// readable reports whether there could be a key like this: what is not fit was never kept.
-func readable(keys ...string) bool {
-	for _, key := range keys {
-		if fitOrEmpty("", key) != nil {
-			return false
-		}
-	}
-	return true
-}
-
-func fitMark(m life.Mark) error {
-	return errors.Join(fitOrEmpty("the actor's kind", m.By.Kind), fitTitle("the actor's name", m.By.Name))
 }
 
 // blob is bytes that are never NULL.
