@@ -94,6 +94,10 @@ type Reader interface {
 	// Enquiries lists at most limit enquiries, the newest first and those of one moment from
 	// the last id to the first, from beyond after on; from the newest where that is zero.
 	Enquiries(after Enquiry, limit int, eyes Eyes) ([]Enquiry, error)
+	// Answered returns the answer of a request that came before. One that never came, or was
+	// forgotten, is ErrNotFound, one that was claimed and is not answered yet ErrInFlight, and one that
+	// came with another body ErrOtherBody. What is answered stays so, as long as it is kept.
+	Answered(request Request) (Claim, error)
 	// Actuals lists at most limit notes of what a quote's work took, by step, from beyond
 	// after on. They are the studio's to see.
 	Actuals(number life.Number, after, limit int, eyes Eyes) ([]Actual, error)

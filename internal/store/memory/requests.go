@@ -52,6 +52,21 @@ func (tx *transaction) claim(r store.Request, at time.Time, patience time.Durati
 
 func inFlight(r store.Request) error { return fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight) }
 
+// Answered returns the answer of a request that came before.
+func (s *state) Answered(r store.Request) (store.Claim, error) {
+	kept, found := s.requests.get(nameOf(r))
+	switch {
+	case !found:
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrNotFound)
+	case kept.claim.Request.Body != r.Body:
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrOtherBody)
+	case !kept.claim.Done:
+		return store.Claim{}, inFlight(r)
+	}
+	kept.claim.Answer = blob(kept.claim.Answer)
+	return kept.claim, nil
+}
+
 // Finish keeps the answer of a claim.
 func (tx *transaction) Finish(claim store.Claim, answer []byte) error {
 	return tx.write(tx.finish(claim, answer))

@@ -7,6 +7,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -266,6 +267,44 @@ func TestWhatIsAcknowledgedIsOnTheDisk(t *testing.T) {
 		err := s.pool.QueryRow(t.Context(), `SELECT setting, source FROM pg_settings WHERE name = 'synchronous_commit'`).Scan(&got, &by)
 		if got != waits || by != "session" || err != nil {
 			t.Errorf("%s: %s by %s, %v", waits, got, by, err)
+		}
+	}
+}
+
+// Whoever is given an answer of before takes it for kept: so it waits for the disk, also where
+// locks were freed early by the one who wrote it.
+func TestAnAnswerOfBeforeIsOnTheDisk(t *testing.T) {
+	address := postgrestest.Address(t, server)
+	s := open(t, address)
+	r := store.Request{Caller: "fair", ID: "1"}
+	err := s.Update(t.Context(), func(tx store.Tx) error {
+		claim, err := tx.Begin(r, time.Unix(0, 0), time.Hour)
+		if err != nil {
+			return err
+		}
+		return tx.Finish(claim, []byte("the answer"))
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, s := range map[string]*Store{"": s, "read only": open(t, address+" default_transaction_read_only=on")} {
+		var before string
+		if err := s.pool.QueryRow(t.Context(), `SELECT pg_current_wal_insert_lsn()::text`).Scan(&before); err != nil {
+			t.Fatal(err)
+		}
+		err := s.View(t.Context(), func(tx store.Reader) error {
+			got, err := tx.Answered(r)
+			if string(got.Answer) != "the answer" {
+				t.Errorf("%s: %+v", name, got)
+			}
+			return err
+		})
+		var waited bool
+		if err == nil {
+			err = s.pool.QueryRow(t.Context(), `SELECT pg_current_wal_flush_lsn() > $1::pg_lsn`, before).Scan(&waited)
+		}
+		if err != nil || !waited {
+			t.Errorf("%s: it did not wait: %v", name, err)
 		}
 	}
 }

@@ -86,6 +86,10 @@ func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.S
 	return rows.OneEach(changed)
 }
 
+// message writes to the log and nowhere else ("pg_logical_emit_message", "System Administration
+// Functions" in PostgreSQL's manual).
+const message = "SELECT pg_logical_emit_message(true, '', '')"
+
 // early ends a transaction so that its locks are free before it is on the disk, and waits for
 // the disk afterwards: else new quotes would take their numbers one disk write after another,
 // where many fit into one. A message that is written to the log and committed as ever comes
@@ -93,9 +97,9 @@ func (q *querier) Commit(ctx context.Context, awaited bool, statements ...rows.S
 // It waits as the connection was found to, which is never not at all.
 // Nobody is told that a quote is kept before it is on the disk, and whoever writes after
 // having seen it waits for the disk as well; only a reader may for that moment see what a
-// crash of the database would undo.
+// crash of the database would undo, unless it asks for what it read to be settled.
 func early() []string {
-	return []string{"SET LOCAL synchronous_commit = off", "COMMIT", "SELECT pg_logical_emit_message(true, '', '')"}
+	return []string{"SET LOCAL synchronous_commit = off", "COMMIT", message}
 }
 
 // ended reads the answers to so many statements and to what ends the transaction.
@@ -114,6 +118,13 @@ func ended(answers pgx.BatchResults, statements int, ending []string) (changed [
 		err = closed
 	}
 	return changed, err
+}
+
+// Settle writes a message to the log, for which the end of a transaction waits as for any other
+// write, also where it may not write to tables.
+func (q *querier) Settle(ctx context.Context) error {
+	_, err := q.Exec(ctx, rows.Statement{SQL: message})
+	return err
 }
 
 // rollback ends a transaction that was not kept.

@@ -2,6 +2,7 @@ package rows
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"time"
 
@@ -31,28 +32,62 @@ func (tx *Tx) claim(r store.Request, at time.Time, patience time.Duration) (stor
 
 // again looks at a request that came before.
 func (tx *Tx) again(r store.Request, at time.Time, patience time.Duration) (store.Claim, error) {
-	claim := store.Claim{Request: r}
-	var body []byte
-	var since int64
-	var answered int
-	found, err := tx.one(`SELECT body, attempt, claimed_at, answered, answer FROM requests WHERE caller = $1 AND id = $2`+tx.locks.Change,
-		[]any{r.Caller, r.ID}, []any{&body, &claim.Attempt, &since, &answered, &claim.Answer})
+	claim, since, err := tx.claimed(r, tx.locks.Change)
 	switch {
-	case err != nil:
-		return store.Claim{}, err
-	case !found: // it went away between the two statements
-		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight)
-	case !bytes.Equal(body, r.Body[:]):
-		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrOtherBody)
-	case answered == 1:
-		claim.Done = true
-		return claim, nil
-	case at.Sub(time.UnixMicro(since)) < patience:
-		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight)
+	case errors.Is(err, store.ErrNotFound): // it went away between the two statements
+		return store.Claim{}, inFlight(r)
+	case err != nil || claim.Done:
+		return claim, err
+	case at.Sub(since) < patience:
+		return store.Claim{}, inFlight(r)
 	}
 	claim.Attempt++
-	claim.Answer = nil
 	tx.exec(statement(`UPDATE requests SET attempt = $3, claimed_at = $4 WHERE caller = $1 AND id = $2`, r.Caller, r.ID, claim.Attempt, at.UnixMicro()))
+	return claim, nil
+}
+
+func inFlight(r store.Request) error { return fmt.Errorf("request %s: %w", r.ID, store.ErrInFlight) }
+
+// claimed reads the last claim of a request, and since when it is claimed.
+func (tx *Tx) claimed(r store.Request, locked string) (claim store.Claim, since time.Time, err error) {
+	var body, answer []byte
+	var us int64
+	var answered int
+	found, err := tx.one(`SELECT body, attempt, claimed_at, answered, answer FROM requests WHERE caller = $1 AND id = $2`+locked,
+		[]any{r.Caller, r.ID}, []any{&body, &claim.Attempt, &us, &answered, &answer})
+	switch {
+	case err != nil:
+	case !found:
+		err = fmt.Errorf("request %s: %w", r.ID, store.ErrNotFound)
+	case !bytes.Equal(body, r.Body[:]):
+		err = fmt.Errorf("request %s: %w", r.ID, store.ErrOtherBody)
+	}
+	if err != nil {
+		return store.Claim{}, time.Time{}, err
+	}
+	claim.Request, claim.Done = r, answered == 1
+	if claim.Done {
+		claim.Answer = answer
+	}
+	return claim, time.UnixMicro(us), nil
+}
+
+// Answered returns the answer of a request that came before. Whoever is told it takes it for
+// kept, so it is told once it is on the disk.
+func (tx *Tx) Answered(r store.Request) (store.Claim, error) {
+	if r.Fit() != nil {
+		return store.Claim{}, fmt.Errorf("request %s: %w", r.ID, store.ErrNotFound)
+	}
+	claim, _, err := tx.claimed(r, "")
+	if err == nil && !claim.Done {
+		err = inFlight(r)
+	}
+	if err == nil {
+		err = tx.q.Settle(tx.ctx)
+	}
+	if err != nil {
+		return store.Claim{}, err
+	}
 	return claim, nil
 }
 

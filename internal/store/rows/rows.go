@@ -20,6 +20,8 @@ type Querier interface {
 	Exec(ctx context.Context, statements ...Statement) (changed []int64, err error)
 	// Each runs queries one after the other.
 	Each(ctx context.Context, queries ...Query) error
+	// Settle has Commit return only when what was read so far is on the disk.
+	Settle(ctx context.Context) error
 	// Commit runs statements that change one row each, and keeps all that was written. It
 	// returns when that is on the disk. Where it is awaited, those who wait for its locks may
 	// go on before.

@@ -160,6 +160,9 @@ func (q querier) each(ctx context.Context, query rows.Query) error {
 	return meaning(ctx, found.Err())
 }
 
+// Settle does nothing: nobody sees what is not on the disk.
+func (querier) Settle(context.Context) error { return nil }
+
 // Commit runs statements and keeps all that was written. Nobody goes on before it is on the
 // disk: there is one writer.
 func (q querier) Commit(ctx context.Context, _ bool, statements ...rows.Statement) error {

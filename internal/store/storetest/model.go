@@ -212,6 +212,7 @@ func (m *model) request(t *rapid.T) {
 	const patience = 5 * 24 * time.Hour
 	sent := r
 	sent.Body = body
+	m.answered(t, sent, m.claims[r])
 	var got store.Claim
 	err := m.s.Update(t.Context(), func(tx store.Tx) (err error) {
 		got, err = tx.Begin(sent, at, patience)
@@ -235,6 +236,25 @@ func (m *model) request(t *rapid.T) {
 	is(t, "done", got.Done, m.claims[r].kept.Done)
 	is(t, "the answer", string(got.Answer), string(m.claims[r].kept.Answer))
 	m.answer(t, r, got)
+}
+
+// answered asks for the answer of a request before it is sent.
+func (m *model) answered(t *rapid.T, sent store.Request, before *claim) {
+	var got store.Claim
+	err := m.s.View(t.Context(), func(r store.Reader) (err error) {
+		got, err = r.Answered(sent)
+		return err
+	})
+	switch {
+	case before == nil:
+		is(t, "never sent", errors.Is(err, store.ErrNotFound), true)
+	case before.kept.Request.Body != sent.Body:
+		is(t, "another body", errors.Is(err, store.ErrOtherBody), true)
+	case !before.kept.Done:
+		is(t, "not answered", errors.Is(err, store.ErrInFlight), true)
+	default:
+		is(t, "the answer", []any{got.Done, got.Attempt, string(got.Answer), err}, []any{true, before.kept.Attempt, string(before.kept.Answer), nil})
+	}
 }
 
 // answer answers a claim now and then, and also one that was answered or taken over before.

@@ -3,6 +3,7 @@ package storetest
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -71,6 +72,8 @@ func finish(t *testing.T, s store.Store, claim store.Claim, answer string) error
 
 func requests(t *testing.T, s store.Store) {
 	r := store.Request{Caller: "fair", ID: "1", Body: [32]byte{1}}
+	_, err := answered(t, s, r)
+	fails(t, err, store.ErrNotFound)
 	claim, err := begin(t, s, r, 0)
 	if err != nil || claim.Done {
 		t.Fatal(claim, err)
@@ -97,6 +100,60 @@ func requests(t *testing.T, s store.Store) {
 		t.Error(claim, err)
 	}
 	fails(t, finish(t, s, store.Claim{Request: store.Request{Caller: "fair", ID: "never begun"}, Attempt: 1}, ""), store.ErrInFlight)
+}
+
+// answered asks for the answer of a request, which claims nothing.
+func answered(t testing.TB, s store.Store, r store.Request) (claim store.Claim, err error) {
+	t.Helper()
+	err = s.View(t.Context(), func(tx store.Reader) (err error) {
+		claim, err = tx.Answered(r)
+		return err
+	})
+	return claim, err
+}
+
+func answers(t *testing.T, s store.Store) {
+	r := store.Request{Caller: "fair", ID: "1", Body: [32]byte{1}}
+	another, other := r, r
+	another.Caller, other.Body = "pier", [32]byte{2}
+	says := func(when string, r store.Request, want error) {
+		t.Helper()
+		if claim, err := answered(t, s, r); !errors.Is(err, want) || claim.Done || claim.Answer != nil {
+			t.Errorf("%s: got %v, %v, want %v", when, claim, err, want)
+		}
+	}
+	says("never sent", r, store.ErrNotFound)
+	for name, unfit := range map[string]store.Request{"empty": {}, "NUL": {Caller: "fair", ID: "a\x00"}, "long": {Caller: strings.Repeat("a", 256), ID: "1"}} {
+		says(name, unfit, store.ErrNotFound)
+	}
+	claim, err := begin(t, s, r, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	says("claimed", r, store.ErrInFlight)
+	says("claimed with another body", other, store.ErrOtherBody)
+	says("of another caller", another, store.ErrNotFound)
+	if err := finish(t, s, claim, "the answer"); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		got, err := answered(t, s, r)
+		equal(t, "the answer", []any{got.Request, got.Attempt, got.Done, string(got.Answer), err}, []any{r, 1, true, "the answer", nil})
+		got.Answer[0] = 'x' // is the caller's
+	}
+	says("answered, with another body", other, store.ErrOtherBody)
+	says("still of another caller", another, store.ErrNotFound)
+	update(t, s, func(tx store.Tx) error {
+		got, err := tx.Answered(r)
+		equal(t, "the answer beside writes", string(got.Answer), "the answer")
+		if _, err := tx.ForgetRequests(january(9).At); err != nil {
+			return err
+		}
+		_, forgotten := tx.Answered(r)
+		fails(t, forgotten, store.ErrNotFound)
+		return err
+	})
+	says("forgotten", r, store.ErrNotFound)
 }
 
 // What a claim that was taken over wrote beside its answer is not kept.

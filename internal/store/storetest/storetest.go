@@ -45,6 +45,7 @@ func Run(t *testing.T, open Open) {
 		{"rate books", rateBooks},
 		{"rate books of one moment", ties},
 		{"requests that are sent again", requests},
+		{"requests that were answered", answers},
 		{"requests that were left", takeOver},
 		{"a request at the same time", sameRequest},
 		{"requests that are forgotten", forgottenRequests},
