@@ -31,10 +31,13 @@ var (
 	ErrOtherBody = errors.New("the request id was used for another request")
 	// ErrNoRoom says that the owner has as many meshes, or as large ones, as may be.
 	ErrNoRoom = errors.New("there is no room for another mesh")
-	// ErrUnavailable says that the database is away, full, read-only or damaged. What was
-	// being written is not kept, except where the connection broke while it was being
+	// ErrUnavailable says that the database is away, full or read-only. What was being written
+	// is not kept, except where the connection broke while it was being
 	// acknowledged: then nobody knows, and a request id tells.
 	ErrUnavailable = errors.New("the database is not available")
+	// ErrDamaged says that what was kept reads otherwise than it was written: a sum or a history
+	// does not match, or the database says that its files are not sound. It reads so again.
+	ErrDamaged = errors.New("what was kept is damaged")
 	// ErrUnfit says that a key is empty, too long, or not a line of text.
 	ErrUnfit = errors.New("not fit to be kept")
 )

@@ -271,6 +271,29 @@ func TestWhatIsAcknowledgedIsOnTheDisk(t *testing.T) {
 	}
 }
 
+// What is in the tables and was changed there is not given out as what was kept.
+func TestDamage(t *testing.T) {
+	s := fresh(t)
+	storetest.Damage(t, s, func(ctx context.Context, statement string) error {
+		_, err := s.pool.Exec(ctx, statement)
+		return err
+	}, `DROP TRIGGER %[2]s ON %[1]s`)
+}
+
+// What PostgreSQL calls damaged is damaged, and not away.
+func TestDamagedFiles(t *testing.T) {
+	s := fresh(t)
+	for _, code := range []string{"data_corrupted", "index_corrupted"} {
+		err := s.View(t.Context(), func(store.Reader) error {
+			_, err := s.pool.Exec(t.Context(), `DO $$ BEGIN RAISE EXCEPTION USING ERRCODE = '`+code+`'; END $$`)
+			return meaning(t.Context(), err)
+		})
+		if !errors.Is(err, store.ErrDamaged) || errors.Is(err, store.ErrUnavailable) {
+			t.Errorf("%s: %v", code, err)
+		}
+	}
+}
+
 // Whoever is given an answer of before takes it for kept: so it waits for the disk, also where
 // locks were freed early by the one who wrote it.
 func TestAnAnswerOfBeforeIsOnTheDisk(t *testing.T) {

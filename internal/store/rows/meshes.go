@@ -182,7 +182,7 @@ func (tx *Tx) MeshOf(sum string) (store.Mesh, error) {
 	case !found:
 		return store.Mesh{}, unmeshed(sum)
 	case sumOf(m.File) != m.FileSum:
-		return store.Mesh{}, fmt.Errorf("%w: the mesh of sum %s is damaged", store.ErrUnavailable, sum)
+		return store.Mesh{}, fmt.Errorf("%w: the file of the mesh of sum %s is not as its own sum says", store.ErrDamaged, sum)
 	}
 	return m, nil
 }

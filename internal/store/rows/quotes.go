@@ -220,7 +220,7 @@ func (tx *Tx) quote(number life.Number, eyes store.Eyes, locked string) (store.Q
 		err = fmt.Errorf("quote %s and its history differ", number)
 	}
 	if err != nil {
-		return store.Quote{}, fmt.Errorf("%w: %w", store.ErrUnavailable, err)
+		return store.Quote{}, fmt.Errorf("%w: %w", store.ErrDamaged, err)
 	}
 	return store.Quote{Quote: q, Owner: owner}, nil
 }
@@ -280,7 +280,7 @@ func (tx *Tx) Content(number life.Number, revision int, eyes store.Eyes) (store.
 	case !found:
 		return store.Content{}, fmt.Errorf("revision %d of quote %s: %w", revision, number, store.ErrNotFound)
 	case c.Sum() != sum:
-		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
+		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is not as its sum says", store.ErrDamaged, revision, number)
 	}
 	return c, nil
 }

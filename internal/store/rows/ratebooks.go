@@ -65,7 +65,7 @@ func (tx *Tx) RateBook(revision string, eyes store.Eyes) (store.RateBook, error)
 	case !found:
 		return store.RateBook{}, unbooked(revision)
 	case sumOf(book.Document) != book.Sum:
-		return store.RateBook{}, fmt.Errorf("%w: rate book revision %s is damaged", store.ErrUnavailable, revision)
+		return store.RateBook{}, fmt.Errorf("%w: rate book revision %s is not as its sum says", store.ErrDamaged, revision)
 	}
 	return book, nil
 }

@@ -8,8 +8,6 @@ import (
 	"os"
 	"strings"
 
-	codes "modernc.org/sqlite/lib"
-
 	"github.com/mouldwright/mouldwright/internal/store/migration"
 )
 
@@ -57,9 +55,6 @@ func sound(ctx context.Context, db *sql.DB) error {
 	}
 	return meaning(ctx, err)
 }
-
-// damaged reports whether an error is the file's.
-func damaged(err error) bool { return is(err, codes.SQLITE_NOTADB) || is(err, codes.SQLITE_CORRUPT) }
 
 // quiet runs a check that says nothing where all is well, or only that it is.
 func quiet(ctx context.Context, db *sql.DB, pragma string) error {

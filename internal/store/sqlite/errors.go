@@ -16,10 +16,12 @@ import (
 // meaning wraps an error of the engine in what it means for the store.
 func meaning(ctx context.Context, err error) error {
 	switch {
-	case err == nil || errors.Is(err, store.ErrUnavailable):
+	case err == nil || errors.Is(err, store.ErrUnavailable) || errors.Is(err, store.ErrDamaged):
 		return err
 	case ctx.Err() != nil: // an interrupted statement does not say why
 		return fmt.Errorf("%w: %w", ctx.Err(), err)
+	case damaged(err):
+		return fmt.Errorf("%w: %w", store.ErrDamaged, err)
 	case closed(err) || away(err):
 		return fmt.Errorf("%w: %w", store.ErrUnavailable, err)
 	}
@@ -31,6 +33,18 @@ func meaning(ctx context.Context, err error) error {
 func is(err error, code int) bool {
 	var failed *driver.Error
 	return errors.As(err, &failed) && failed.Code()&0xff == code
+}
+
+// damaged reports whether an error is the file's.
+func damaged(err error) bool { return is(err, codes.SQLITE_NOTADB) || is(err, codes.SQLITE_CORRUPT) }
+
+// misread says why a row could not be read: every column has the type that it was given, unless
+// it is damaged.
+func misread(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return fmt.Errorf("%w: %w", ctx.Err(), err)
+	}
+	return fmt.Errorf("%w: %w", store.ErrDamaged, err)
 }
 
 // readOnly reports whether a connection could not write.
@@ -59,8 +73,8 @@ func away(err error) bool {
 		return false
 	}
 	switch failed.Code() & 0xff { // the primary code: the rest says more of the same
-	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED, codes.SQLITE_READONLY, codes.SQLITE_IOERR, codes.SQLITE_CORRUPT, codes.SQLITE_FULL,
-		codes.SQLITE_CANTOPEN, codes.SQLITE_PROTOCOL, codes.SQLITE_PERM, codes.SQLITE_AUTH, codes.SQLITE_NOTADB, codes.SQLITE_NOMEM, codes.SQLITE_NOLFS:
+	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED, codes.SQLITE_READONLY, codes.SQLITE_IOERR, codes.SQLITE_FULL,
+		codes.SQLITE_CANTOPEN, codes.SQLITE_PROTOCOL, codes.SQLITE_PERM, codes.SQLITE_AUTH, codes.SQLITE_NOMEM, codes.SQLITE_NOLFS:
 		return true
 	}
 	return false

@@ -154,7 +154,7 @@ func (q querier) each(ctx context.Context, query rows.Query) error {
 	defer func() { _ = found.Close() }() // what went wrong is in Err
 	for found.Next() {
 		if err := query.Row(found.Scan); err != nil {
-			return err
+			return misread(ctx, err)
 		}
 	}
 	return meaning(ctx, found.Err())

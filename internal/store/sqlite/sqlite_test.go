@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/store/migration"
 	"github.com/mouldwright/mouldwright/internal/store/storetest"
@@ -174,7 +175,7 @@ func TestWhatIsNoDatabase(t *testing.T) {
 	if err := os.WriteFile(path, []byte(strings.Repeat("not a database ", 1000)), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(t.Context(), path); !errors.Is(err, store.ErrUnavailable) {
+	if _, err := Open(t.Context(), path); !errors.Is(err, store.ErrDamaged) {
 		t.Errorf("got %v", err)
 	}
 	if _, err := Open(t.Context(), filepath.Dir(path)); !errors.Is(err, store.ErrUnavailable) {
@@ -287,25 +288,36 @@ func TestKilled(t *testing.T) {
 	storetest.Crash(t, path, func(t testing.TB) store.Store { return open(t, path) })
 }
 
-// What is on the disk and was changed there is not given out as a quote.
+// What is on the disk and was changed there is not given out as what was kept.
 func TestDamage(t *testing.T) {
 	s := fresh(t)
-	n := storetest.Fill(t, s)[0].Number
-	for _, statement := range []string{`DROP TRIGGER revisions_frozen`, `DROP TRIGGER history_frozen`, `UPDATE revisions SET document = x'00'`} {
+	storetest.Damage(t, s, func(ctx context.Context, statement string) error {
+		_, err := s.writer.ExecContext(ctx, statement)
+		return err
+	}, `DROP TRIGGER %[2]s`)
+}
+
+// A file that SQLite itself does not understand any more is damaged, and not away.
+func TestADamagedFile(t *testing.T) {
+	s := fresh(t)
+	storetest.Fill(t, s)
+	for _, statement := range []string{
+		`PRAGMA writable_schema = ON`, `UPDATE sqlite_schema SET rootpage = (SELECT rootpage FROM sqlite_schema WHERE name = 'rate_books') WHERE name = 'quotes'`,
+	} {
 		if _, err := s.writer.ExecContext(t.Context(), statement); err != nil {
 			t.Fatal(err)
 		}
 	}
-	err := s.View(t.Context(), func(r store.Reader) error { _, err := r.Content(n, 1, store.Studio()); return err })
-	if !errors.Is(err, store.ErrUnavailable) {
-		t.Errorf("content: %v", err)
+	again, err := Open(t.Context(), s.path)
+	if err == nil {
+		err = again.View(t.Context(), func(r store.Reader) error {
+			_, err := r.Quotes(store.Filter{}, life.Number{}, 10, store.Studio())
+			return err
+		})
+		_ = again.Close()
 	}
-	if _, err := s.writer.ExecContext(t.Context(), `UPDATE history SET actor_name = 'another'`); err != nil {
-		t.Fatal(err)
-	}
-	err = s.View(t.Context(), func(r store.Reader) error { _, err := r.Quote(n, store.Studio()); return err })
-	if !errors.Is(err, store.ErrUnavailable) {
-		t.Errorf("history: %v", err)
+	if !errors.Is(err, store.ErrDamaged) || errors.Is(err, store.ErrUnavailable) {
+		t.Errorf("got %v", err)
 	}
 }
 
