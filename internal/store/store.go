@@ -69,8 +69,6 @@ type Reader interface {
 	// those of one moment from the last name to the first, from beyond after on; from the
 	// newest where that is zero.
 	RateBooks(after RateBook, limit int, eyes Eyes) ([]RateBook, error)
-	// Mesh returns a mesh with its file.
-	Mesh(owner, name string, eyes Eyes) (Mesh, error)
 	// MeshHead returns a mesh without its file.
 	MeshHead(owner, name string, eyes Eyes) (Mesh, error)
 	// Meshes lists at most limit meshes of an owner by name, without their files, from beyond
@@ -80,8 +78,6 @@ type Reader interface {
 	// name since. What belongs to a name is left empty: Owner, Name, Room and At; Reading is that
 	// of whoever kept the file first. It asks for no eyes: whoever has seen the revision may see it.
 	MeshOf(sum string) (Mesh, error)
-	// MeshRoom says how many meshes an owner has, and how much room they take.
-	MeshRoom(owner string) (count, room int, err error)
 	// Partner returns a partner, which sees itself.
 	Partner(id string, eyes Eyes) (Partner, error)
 	// Partners lists at most limit partners by id, from beyond after on. A partner's eyes see

@@ -47,14 +47,11 @@ func (tx *transaction) keepMesh(m store.Mesh, most, room int) (store.Mesh, error
 }
 
 func (tx *transaction) newMesh(m store.Mesh, most, room int) (store.Mesh, error) {
-	count, used, err := tx.MeshRoom(m.Owner)
-	if err == nil && (count >= most || used > room-m.Room) {
-		err = fmt.Errorf("mesh %s of %d bytes beside %d of %d: %w", m.Name, m.Room, count, used, store.ErrNoRoom)
+	count, used := tx.meshRoom(m.Owner)
+	if count >= most || used > room-m.Room {
+		return store.Mesh{}, fmt.Errorf("mesh %s of %d bytes beside %d of %d: %w", m.Name, m.Room, count, used, store.ErrNoRoom)
 	}
-	if err == nil {
-		err = tx.keepFile(m)
-	}
-	if err != nil {
+	if err := tx.keepFile(m); err != nil {
 		return store.Mesh{}, err
 	}
 	named := mesh{meshName{m.Owner, m.Name}, m.Sum, blob(m.Reading), m.Room, asKept(m.At)}
@@ -129,17 +126,6 @@ func (s *state) head(named mesh) store.Mesh {
 	return m
 }
 
-// Mesh returns a mesh with its file.
-func (s *state) Mesh(owner, name string, eyes store.Eyes) (store.Mesh, error) {
-	m, err := s.MeshHead(owner, name, eyes)
-	if err != nil {
-		return store.Mesh{}, err
-	}
-	whole, err := s.MeshOf(m.Sum)
-	m.File = whole.File
-	return m, err
-}
-
 // MeshHead returns a mesh without its file.
 func (s *state) MeshHead(owner, name string, eyes store.Eyes) (store.Mesh, error) {
 	named, err := s.named(owner, name, eyes)
@@ -172,13 +158,13 @@ func (s *state) MeshOf(sum string) (store.Mesh, error) {
 
 func unmeshed(sum string) error { return fmt.Errorf("a mesh of sum %s: %w", sum, store.ErrNotFound) }
 
-// MeshRoom says how many meshes an owner has, and how much room they take.
-func (s *state) MeshRoom(owner string) (count, room int, err error) {
+// meshRoom says how many meshes an owner has, and how much room they take.
+func (s *state) meshRoom(owner string) (count, room int) {
 	for _, r := range s.meshes.rows {
 		if r.key.owner == owner {
 			count++
 			room += r.value.room
 		}
 	}
-	return count, room, nil
+	return count, room
 }

@@ -38,7 +38,7 @@ func (tx *Tx) inLine(owner string) {
 }
 
 func (tx *Tx) newMesh(m store.Mesh, most, room int) (store.Mesh, error) {
-	count, used, err := tx.MeshRoom(m.Owner)
+	count, used, err := tx.meshRoom(m.Owner)
 	if err == nil && (count >= most || used > room-m.Room) {
 		err = fmt.Errorf("mesh %s of %d bytes beside %d of %d: %w", m.Name, m.Room, count, used, store.ErrNoRoom)
 	}
@@ -120,17 +120,6 @@ func (tx *Tx) sweep(sums ...string) error {
 	return nil
 }
 
-// Mesh returns a mesh with its file.
-func (tx *Tx) Mesh(owner, name string, eyes store.Eyes) (store.Mesh, error) {
-	m, err := tx.MeshHead(owner, name, eyes)
-	if err != nil {
-		return store.Mesh{}, err
-	}
-	whole, err := tx.MeshOf(m.Sum)
-	m.File = whole.File
-	return m, err
-}
-
 // MeshHead returns a mesh without its file.
 func (tx *Tx) MeshHead(owner, name string, eyes store.Eyes) (store.Mesh, error) {
 	if !eyes.Sees(owner) || !store.Readable(owner, name) {
@@ -189,11 +178,8 @@ func (tx *Tx) MeshOf(sum string) (store.Mesh, error) {
 
 func unmeshed(sum string) error { return fmt.Errorf("a mesh of sum %s: %w", sum, store.ErrNotFound) }
 
-// MeshRoom says how many meshes an owner has, and how much room they take.
-func (tx *Tx) MeshRoom(owner string) (count, room int, err error) {
-	if !store.Readable(owner) {
-		return 0, 0, nil
-	}
+// meshRoom says how many meshes an owner has, and how much room they take.
+func (tx *Tx) meshRoom(owner string) (count, room int, err error) {
 	_, err = tx.one(`SELECT COUNT(*), CAST(COALESCE(SUM(room), 0) AS BIGINT) FROM meshes WHERE owner = $1`, []any{owner}, []any{&count, &room})
 	return count, room, err
 }

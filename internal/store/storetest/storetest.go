@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"testing"
 	"time"
 
@@ -19,10 +20,20 @@ type Open func(testing.TB) store.Store
 // Run runs every case on stores of a kind.
 func Run(t *testing.T, open Open) {
 	t.Helper()
-	for _, c := range []struct {
-		name string
-		run  func(*testing.T, store.Store)
-	}{
+	for _, c := range slices.Concat(ofQuotes(), ofTheRest()) {
+		t.Run(c.name, func(t *testing.T) { c.run(t, open(t)) })
+	}
+}
+
+// oneCase is a case, which is run on a store of its own.
+type oneCase struct {
+	name string
+	run  func(*testing.T, store.Store)
+}
+
+// ofQuotes are the cases of quotes, rate books and requests.
+func ofQuotes() []oneCase {
+	return []oneCase{
 		{"a quote from draft to acceptance", wholeLife},
 		{"content of each revision", contents},
 		{"a rule of life is given as the reason", refusal},
@@ -42,6 +53,9 @@ func Run(t *testing.T, open Open) {
 		{"keys that are not kept", unfit},
 		{"times to the microsecond in UTC", times},
 		{"empty and none", empties},
+		{"summaries", summaries},
+		{"summaries of what is offered", summariesOfOffers},
+		{"a summary that changes alone", summaryAlone},
 		{"rate books", rateBooks},
 		{"rate books of one moment", ties},
 		{"requests that are sent again", requests},
@@ -49,6 +63,12 @@ func Run(t *testing.T, open Open) {
 		{"requests that were left", takeOver},
 		{"a request at the same time", sameRequest},
 		{"requests that are forgotten", forgottenRequests},
+	}
+}
+
+// ofTheRest are the cases of what is beside quotes, and of all together.
+func ofTheRest() []oneCase {
+	return []oneCase{
 		{"partners", partners},
 		{"partners whose change is stale", partnersChange},
 		{"partners that others see", partnersEyes},
@@ -65,9 +85,6 @@ func Run(t *testing.T, open Open) {
 		{"meshes of revisions", meshesOfRevisions},
 		{"meshes that are not referred to", refsUnfit},
 		{"meshes at the same time", meshesTogether},
-		{"summaries", summaries},
-		{"summaries of what is offered", summariesOfOffers},
-		{"a summary that changes alone", summaryAlone},
 		{"enquiries", enquiries},
 		{"enquiries page by page", enquiryPages},
 		{"enquiries that are forgotten", forgottenEnquiries},
@@ -76,8 +93,6 @@ func Run(t *testing.T, open Open) {
 		{"after it is closed", closed},
 		{"a caller who left", cancelled},
 		{"anything, beside a model", likeTheModel},
-	} {
-		t.Run(c.name, func(t *testing.T) { c.run(t, open(t)) })
 	}
 }
 
