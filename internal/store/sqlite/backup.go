@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 )
@@ -62,17 +63,43 @@ func copied(ctx context.Context, db *sql.DB, path string) (err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(folder)) }()
 	partial := filepath.Join(folder, "copy")
+	if err := private(partial); err != nil {
+		return err
+	}
 	if _, err := db.ExecContext(ctx, `VACUUM INTO $1`, partial); err != nil {
 		return meaning(ctx, err)
 	}
 	if err := flush(partial); err != nil {
 		return err
 	}
-	// A link, unlike a rename, does not replace what came there meanwhile.
-	if err := os.Link(partial, path); err != nil {
+	if err := place(partial, path, os.Link); err != nil {
 		return err
 	}
 	return flush(filepath.Dir(path))
+}
+
+// place gives a whole file its name. A link, unlike a rename, does not replace what came there
+// meanwhile. Some disks have none, such as exFAT and those of some networks: there it is written
+// once more under its name, which goes again where that fails.
+func place(partial, path string, link func(from, to string) error) error {
+	err := link(partial, path)
+	if err == nil || !errors.Is(err, errors.ErrUnsupported) && !errors.Is(err, os.ErrPermission) {
+		return err
+	}
+	from, err := os.Open(partial)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = from.Close() }() // it was only read
+	to, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, ownersOnly)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(to, from)
+	if err = errors.Join(err, to.Sync(), to.Close()); err != nil {
+		return errors.Join(err, os.Remove(path))
+	}
+	return nil
 }
 
 // free holds that there is nothing under a name.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/mouldwright/mouldwright/internal/store"
@@ -268,6 +269,91 @@ func TestRestore(t *testing.T) {
 	}
 	if err := Restore(t.Context(), backup, filepath.Join(t.TempDir(), "no folder", "copy.db")); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("to nowhere: %v", err)
+	}
+}
+
+// Where a disk has no hard links, a copy gets its name all the same, and replaces nothing.
+func TestWhereThereAreNoLinks(t *testing.T) {
+	for _, says := range []error{syscall.EPERM, syscall.ENOTSUP, syscall.ENOSYS, syscall.EOPNOTSUPP} {
+		none := func(from, to string) error { return &os.LinkError{Op: "link", Old: from, New: to, Err: says} }
+		backup, want := backedUp(t)
+		to := filepath.Join(t.TempDir(), "copy.db")
+		if err := place(backup, to, none); err != nil {
+			t.Fatalf("%v: %v", says, err)
+		}
+		mode(t, to, 0o600)
+		if err := place(backup, to, none); !errors.Is(err, fs.ErrExist) {
+			t.Errorf("%v, over another: %v", says, err)
+		}
+		storetest.Holds(t, open(t, to), want)
+		if err := place(filepath.Dir(backup), to+"2", none); err == nil {
+			t.Error("a folder was copied")
+		}
+		if _, err := os.Stat(to + "2"); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("what could not be copied was left: %v", err)
+		}
+		if err := place(backup, filepath.Join(to, "x"), none); err == nil {
+			t.Error("copied into a file")
+		}
+	}
+	other := func(string, string) error { return syscall.EIO }
+	if err := place("any", filepath.Join(t.TempDir(), "copy.db"), other); !errors.Is(err, syscall.EIO) {
+		t.Errorf("another error: %v", err)
+	}
+}
+
+func mode(t *testing.T, path string, want fs.FileMode) {
+	t.Helper()
+	info, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := info.Mode(); got != want {
+		t.Errorf("%s: %v, want %v", filepath.Base(path), got, want)
+	}
+}
+
+// What is made is its owner's only, whatever the umask; what was there keeps its mode.
+func TestModes(t *testing.T) {
+	for _, mask := range []int{0, 0o022, 0o077, 0o777} {
+		path := filepath.Join(t.TempDir(), "quotes.db")
+		before := syscall.Umask(mask)
+		s, err := Open(t.Context(), path)
+		if mask == 0o777 {
+			syscall.Umask(0) // else there is no folder for a copy
+		}
+		if err == nil {
+			storetest.Fill(t, s)
+			err = errors.Join(s.Backup(t.Context(), path+".backup"), Copy(t.Context(), path, path+".copy"), Restore(t.Context(), path+".backup", path+".restored"))
+		}
+		if err == nil {
+			_, _, err = Version(t.Context(), path+".version")
+		}
+		syscall.Umask(before)
+		if err != nil {
+			t.Fatalf("umask %o: %v", mask, err)
+		}
+		for _, rest := range []string{"", "-wal", "-shm", ".backup", ".copy", ".restored", ".version"} {
+			mode(t, path+rest, 0o600)
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "quotes.db")
+	if err := os.Symlink("beyond.db", path); err != nil {
+		t.Fatal(err)
+	}
+	if err := open(t, path).Close(); err != nil {
+		t.Fatal(err)
+	}
+	mode(t, path, 0o600)
+	if err := os.Chmod(path, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	storetest.Fill(t, open(t, path))
+	for _, rest := range []string{"", "-wal", "-shm"} {
+		mode(t, filepath.Join(filepath.Dir(path), "beyond.db"+rest), 0o640)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"os"
 	"path/filepath"
 
 	driver "modernc.org/sqlite"
@@ -46,9 +47,42 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	return s, nil
 }
 
+// pool opens a file to be written, which is made where there is none.
 func pool(path string, settings []setting, most int) (*sql.DB, error) {
+	if err := private(path); err != nil {
+		return nil, err
+	}
 	return connect(path, "rwc", settings, most)
 }
+
+// mostLinks bounds through how many symbolic links a file that is to be made is looked for.
+const mostLinks = 40
+
+// private makes a file that only its owner may read, since it will hold margins and the digests
+// of keys. One that there is stays as it is, and is not even opened: closing it would let go of
+// the locks that others here have on it ("How To Corrupt An SQLite Database File", "POSIX advisory
+// locks", sqlite.org/howtocorrupt.html). SQLite makes its log with the mode of the file that it
+// belongs to. Where none can be made, SQLite will say so in its own words.
+func private(path string) error {
+	for range mostLinks {
+		file, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, ownersOnly)
+		if err == nil {
+			return errors.Join(file.Chmod(ownersOnly), file.Close()) // whatever the umask took away
+		}
+		to, err := os.Readlink(path)
+		if err != nil {
+			return nil //nolint:nilerr // it is there, or cannot be made
+		}
+		if !filepath.IsAbs(to) {
+			to = filepath.Join(filepath.Dir(path), to)
+		}
+		path = to
+	}
+	return nil
+}
+
+// ownersOnly is the mode of what is made here.
+const ownersOnly = 0o600
 
 // connect opens a file in a mode ("Uniform Resource Identifiers", sqlite.org/uri.html): ro reads
 // a file that there is, rwc writes it and makes it where there is none.
