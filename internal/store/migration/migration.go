@@ -51,14 +51,14 @@ func Up(ctx context.Context, db *sql.DB, engine Engine) error {
 }
 
 // Known holds that a database with a version has one that this program knows, and leaves it
-// as it is.
-func Known(ctx context.Context, db *sql.DB, engine Engine) error {
+// as it is. It says whether that is the newest.
+func Known(ctx context.Context, db *sql.DB, engine Engine) (isNewest bool, err error) {
 	provider, err := provider(db, engine)
 	if err != nil {
-		return err
+		return false, err
 	}
-	_, _, err = versions(ctx, provider)
-	return err
+	current, newest, err := versions(ctx, provider)
+	return current == newest, err
 }
 
 func versions(ctx context.Context, provider *goose.Provider) (current, newest int64, err error) {

@@ -1,8 +1,10 @@
 package sqlite
 
 import (
+	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -11,6 +13,7 @@ import (
 	"syscall"
 	"testing"
 
+	"github.com/mouldwright/mouldwright/internal/life"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/store/migration"
 	"github.com/mouldwright/mouldwright/internal/store/storetest"
@@ -176,8 +179,139 @@ func TestFilesThatCannotBeChecked(t *testing.T) {
 	}
 }
 
-// Whatever byte of a file is changed, the file is refused, or it is told when what was changed
-// is read, or the quotes have the histories and contents that they had.
+// rich is a backup of quotes in several states, many priced with a mesh, and how many
+// there are: more than are listed at once.
+func rich(t *testing.T) (path string, quotes int) {
+	t.Helper()
+	s := fresh(t)
+	want := storetest.Fill(t, s)
+	storetest.Many(t, s, 210)
+	path = filepath.Join(t.TempDir(), "backup.db")
+	if err := s.Backup(t.Context(), path); err != nil {
+		t.Fatal(err)
+	}
+	return path, len(want) + 210
+}
+
+// What reads otherwise than it was written is named, and not restored.
+func TestDamagedContents(t *testing.T) {
+	backup, quotes := rich(t)
+	if err := Check(t.Context(), backup); err != nil {
+		t.Fatal(err)
+	}
+	good, err := os.ReadFile(backup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	free := func(trigger string) string { return "DROP TRIGGER " + trigger }
+	last := fmt.Sprintf("Q-2027-%04d", quotes)
+	for name, c := range map[string]struct {
+		spoil []string
+		says  []string
+	}{
+		"a document":     {[]string{free("revisions_frozen"), `UPDATE revisions SET document = x'00' WHERE serial = 1`}, []string{"revision 1 of quote Q-2027-0001 is not as its sum says"}},
+		"two revisions":  {[]string{free("revisions_frozen"), `UPDATE revisions SET fingerprint = 'x' WHERE serial IN (2, 3)`}, []string{"revision 1 of quote Q-2027-0003", "; revision 1 of quote Q-2027-0002"}},
+		"sum and all":    {[]string{free("revisions_frozen"), `UPDATE revisions SET engine = 7, sum = 'SUM' WHERE serial = 2`}, []string{"revision 1 of quote Q-2027-0002 is not as its history says"}},
+		"no revision":    {[]string{free("revisions_stay"), `DELETE FROM revisions WHERE serial = 1`}, []string{"quote Q-2027-0001 has 0 revisions, and its history tells of 1"}},
+		"a history":      {[]string{free("history_frozen"), `UPDATE history SET actor_name = 'x' WHERE serial = 3 AND step = 2`}, []string{"quote Q-2027-0003 and its history differ"}},
+		"no history":     {[]string{free("history_stays"), `DELETE FROM history WHERE serial = 3`}, []string{"quote Q-2027-0003 and its history differ"}},
+		"a state":        {[]string{`UPDATE quotes SET state = 'accepted' WHERE serial = 2`}, []string{"lists show quote Q-2027-0002 otherwise than it is"}},
+		"a price":        {[]string{`UPDATE quotes SET net = '0.01' WHERE serial = 2`}, []string{"lists show quote Q-2027-0002 otherwise than it is"}},
+		"a last day":     {[]string{`UPDATE quotes SET valid_until = '2027-01-31' WHERE serial = 2`}, []string{"lists show quote Q-2027-0002 otherwise than it is"}},
+		"a rate book":    {[]string{free("rate_books_frozen"), `UPDATE rate_books SET document = x'00'`}, []string{"rate book revision 2027-01 is not as its sum says"}},
+		"a mesh":         {[]string{free("mesh_files_frozen"), `UPDATE mesh_files SET file = x'00'`}, []string{"the file of the mesh of sum sum of a is not as its own sum says"}},
+		"a mesh's size":  {[]string{free("mesh_files_frozen"), `UPDATE mesh_files SET size = size + 1`}, []string{"the mesh of sum sum of a has another size"}},
+		"a mesh's name":  {[]string{free("revision_meshes_frozen"), `UPDATE revision_meshes SET name = 'x' WHERE serial = 200`}, []string{"revision 1 of quote Q-2027-0200 is not as its sum says"}},
+		"all":            {[]string{free("history_frozen"), `UPDATE history SET actor_name = 'x'`}, []string{last + " and its history differ", "and perhaps more"}},
+		"the rate books": {[]string{`PRAGMA writable_schema = ON`, `UPDATE sqlite_schema SET sql = replace(sql, 'sum TEXT', 'sum BLOB') WHERE name = 'rate_books'`}, nil},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "backup.db")
+			if err := os.WriteFile(path, good, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			c.spoil[len(c.spoil)-1] = strings.Replace(c.spoil[len(c.spoil)-1], "SUM", otherwise(t, backup).Sum(), 1)
+			write(t, path, c.spoil...)
+			to := filepath.Join(t.TempDir(), "restored.db")
+			for what, err := range map[string]error{"checked": Check(t.Context(), path), "restored": Restore(t.Context(), path, to)} {
+				if !errors.Is(err, ErrUnsound) || !errors.Is(err, store.ErrDamaged) || errors.Is(err, store.ErrUnavailable) {
+					t.Errorf("%s: %v", what, err)
+					continue
+				}
+				for _, says := range c.says {
+					if !strings.Contains(err.Error(), says) || len(err.Error()) > 2000 {
+						t.Errorf("%s: %v", what, err)
+					}
+				}
+			}
+			if left := names(t, filepath.Dir(to)); left != "" {
+				t.Errorf("left: %s", left)
+			}
+		})
+	}
+}
+
+// otherwise is what the second quote holds, priced by another engine.
+func otherwise(t *testing.T, path string) (c store.Content) {
+	t.Helper()
+	db, err := connect(path, "ro", looking(), 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &Store{reader: db, writer: db}
+	err = s.View(t.Context(), func(r store.Reader) (err error) {
+		c, err = r.Content(life.Number{Year: 2027, Serial: 2}, 1, store.Studio())
+		return err
+	})
+	if err = errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	c.Engine = 7
+	return c
+}
+
+// What an older program kept is restored as it is: it cannot be read as the store reads now.
+func TestOlderFilesAreCheckedAsFiles(t *testing.T) {
+	path, _ := backedUp(t)
+	write(t, path, `DELETE FROM goose_db_version WHERE version_id = (SELECT MAX(version_id) FROM goose_db_version)`, `DROP TABLE actuals`, `ALTER TABLE revisions DROP COLUMN net`)
+	if err := Check(t.Context(), path); err != nil {
+		t.Error(err)
+	}
+}
+
+// Whatever byte of a document is changed, the file is refused.
+func TestChangedBytesOfDocuments(t *testing.T) {
+	backup, _ := backedUp(t)
+	good, err := os.ReadFile(backup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := 0
+	for _, document := range []string{"document of first", `{"title":"first"}`, "fingerprint of first"} {
+		for from := 0; ; found++ {
+			at := bytes.Index(good[from:], []byte(document))
+			if at < 0 {
+				break
+			}
+			from += at + 1
+			bad := bytes.Clone(good)
+			bad[from+found%(len(document)-1)] ^= 1
+			path := filepath.Join(t.TempDir(), "bad.db")
+			if err := os.WriteFile(path, bad, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if err := Restore(t.Context(), path, path+".restored"); !errors.Is(err, store.ErrDamaged) {
+				t.Errorf("%s at %d: %v", document, from, err)
+			}
+		}
+	}
+	if found < 9 { // three quotes
+		t.Errorf("%d documents were found", found)
+	}
+}
+
+// Whatever byte of a file is changed, the file is refused, or it cannot be opened, or the quotes
+// have the histories and contents that they had.
 func TestChangedBytes(t *testing.T) {
 	backup, want := backedUp(t)
 	good, err := os.ReadFile(backup)
@@ -197,7 +331,7 @@ func TestChangedBytes(t *testing.T) {
 			used = append(used, i)
 		}
 	}
-	refused, told := 0, 0
+	refused, closed := 0, 0
 	for range tries {
 		bad := append([]byte(nil), good...)
 		bad[used[random.IntN(len(used))]] ^= byte(1 + random.IntN(255))
@@ -209,19 +343,19 @@ func TestChangedBytes(t *testing.T) {
 			refused++
 			continue
 		}
-		if readsOtherwise(t, path, want) {
-			told++
+		if !readsAsBefore(t, path, want) {
+			closed++
 		}
 	}
-	t.Logf("%d of %d were refused, %d told when they were read", refused, tries, told)
+	t.Logf("%d of %d were refused, %d could not be opened", refused, tries, closed)
 }
 
-// readsOtherwise reads all quotes: an error is told, and another content is a mistake.
-func readsOtherwise(t *testing.T, path string, want []store.Quote) bool {
+// readsAsBefore reads all quotes of a file that can be opened.
+func readsAsBefore(t *testing.T, path string, want []store.Quote) bool {
 	t.Helper()
 	s, err := Open(t.Context(), path)
 	if err != nil {
-		return true
+		return false
 	}
 	defer func() { _ = s.Close() }() // what was damaged may not be closed well
 	err = s.View(t.Context(), func(r store.Reader) error {
@@ -239,7 +373,10 @@ func readsOtherwise(t *testing.T, path string, want []store.Quote) bool {
 		}
 		return nil
 	})
-	return err != nil
+	if err != nil {
+		t.Error(err)
+	}
+	return true
 }
 
 func TestRestore(t *testing.T) {

@@ -41,8 +41,17 @@ func fresh(t testing.TB) *Store {
 	return open(t, filepath.Join(t.TempDir(), "quotes.db"))
 }
 
+// Whatever was done to a store, its file is sound.
 func TestStore(t *testing.T) {
-	storetest.Run(t, func(t testing.TB) store.Store { return fresh(t) })
+	storetest.Run(t, func(t testing.TB) store.Store {
+		s := fresh(t)
+		t.Cleanup(func() {
+			if err := Check(context.WithoutCancel(t.Context()), s.path); err != nil {
+				t.Error(err)
+			}
+		})
+		return s
+	})
 }
 
 func TestTheTablesKeepThePast(t *testing.T) {

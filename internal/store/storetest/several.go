@@ -22,6 +22,20 @@ func Fill(t testing.TB, s store.Store) []store.Quote {
 	return []store.Quote{draft, issued, accepted}
 }
 
+// Many keeps many drafts more, priced with a mesh.
+func Many(t testing.TB, s store.Store, count int) {
+	t.Helper()
+	mustKeep(t, s, hare("", "x", "a"))
+	update(t, s, func(tx store.Tx) error {
+		for range count {
+			if _, err := tx.Create("", 2027, pricedWith("a"), january(1)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
 // Holds holds that a store has the quotes and what they hold, and a rate book.
 func Holds(t testing.TB, s store.Store, quotes []store.Quote) {
 	t.Helper()
