@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/store/postgres"
 	"github.com/mouldwright/mouldwright/internal/store/sqlite"
 )
@@ -83,7 +84,7 @@ func taken(file string, err error) error {
 
 // restore makes a new store of a backup.
 func (p *program) restore(ctx context.Context, args []string) error {
-	f := p.flags("restore FILE --store NEW", "Checks the backup in FILE and copies it to a new store. A store that is there is never written over.")
+	f := p.flags("restore FILE --store NEW", "Checks the backup in FILE, all that has a sum or a history, and copies it to a new store. A store that is there is never written over.")
 	at := f.String("store", "", "the new SQLite `file`")
 	words, err := p.parse(f, args)
 	if err != nil {
@@ -107,10 +108,18 @@ func (p *program) restore(ctx context.Context, args []string) error {
 		return err
 	}
 	if err := sqlite.Restore(ctx, from, to); err != nil {
-		return taken(*at, err)
+		return unsound(taken(*at, err))
 	}
 	fmt.Fprintf(p.stdout, "%s is restored from %s\n", *at, words[0])
 	return nil
+}
+
+// unsound says what to do about a backup that is damaged.
+func unsound(err error) error {
+	if errors.Is(err, store.ErrDamaged) {
+		return fmt.Errorf("%w. Nothing was restored: take another backup. To save what is sound in this one, work on a copy of it: mouldwright recompute --all --store COPY says which quotes are whole; where it cannot be opened, sqlite3 COPY .recover writes out what can be read", err)
+	}
+	return err
 }
 
 // quoted is a word as a shell takes it.

@@ -188,6 +188,31 @@ func TestRecomputeFindsWhatWasTamperedWith(t *testing.T) {
 	}
 }
 
+// A backup in which a document is not as it was is not restored, and what can be done is said.
+func TestADamagedBackupIsNotRestored(t *testing.T) {
+	folder := t.TempDir()
+	at, copied, restored := filepath.Join(folder, "studio.db"), filepath.Join(folder, "copy.db"), filepath.Join(folder, "restored.db")
+	s, _ := serve(t, "--store", at)
+	whole, altered := created(t, s, smallBrief), created(t, s, smallBrief)
+	s.stop()
+	if got := run(t, nil, "backup", copied, "--store", at); got.status != 0 {
+		t.Fatalf("backup: status %d: %s", got.status, got.errors)
+	}
+	raw(t, copied, `DROP TRIGGER revisions_frozen`, fmt.Sprintf(`UPDATE revisions SET document = zeroblob(length(document)) WHERE 'Q-' || year || '-' || substr('0000' || serial, -4) = '%s'`, altered.number()))
+	got := run(t, nil, "restore", copied, "--store", restored)
+	for _, want := range []string{"revision 1 of quote " + altered.number() + " is not as its sum says", "take another backup", "recompute --all"} {
+		if got.status != 1 || !strings.Contains(got.errors, want) {
+			t.Errorf("status %d, without %q: %s", got.status, want, got.errors)
+		}
+	}
+	if strings.Contains(got.errors, whole.number()) {
+		t.Errorf("the other is named as well: %s", got.errors)
+	}
+	if _, err := os.Stat(restored); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("there is %s: %v", restored, err)
+	}
+}
+
 // A backup is made while the service writes; a store is made of it, read, proved and gone on with.
 func TestABackupWhileOthersWrite(t *testing.T) {
 	folder := t.TempDir()
