@@ -81,6 +81,19 @@ func (g *Gate) Authenticate(ctx context.Context, presented string) (Caller, erro
 	return found.caller, nil
 }
 
+// Remembers reports whether a key that is presented has been found before, whatever has become
+// of it since, and its id: its caller holds a secret that was given out, and the store is not
+// asked for it often. Of a key that was made up it says no, and asks nobody.
+func (g *Gate) Remembers(presented string) (id string, known bool) {
+	key, err := ParseKey(presented)
+	if err != nil {
+		return "", false
+	}
+	g.once.Do(g.open)
+	found, known := g.known.Peek(key.ID())
+	return key.ID(), known && key.Matches(found.digest)
+}
+
 func (g *Gate) open() {
 	g.known, _ = lru.New[string, record](keptKeys) // fails for sizes below one only
 	g.notes.open()

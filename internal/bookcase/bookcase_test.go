@@ -267,8 +267,8 @@ func TestCaseWithADamagedRevision(t *testing.T) {
 	require.NoError(t, err)
 
 	_, err = s.books(t).Find(t.Context(), "rateBooks/one")
-	require.ErrorIs(t, err, store.ErrUnavailable)
-	assert.ErrorContains(t, err, "one is damaged")
+	require.ErrorIs(t, err, store.ErrDamaged)
+	assert.ErrorContains(t, err, "rate book revision one is not as its sum says")
 }
 
 // A book that this program cannot use is no fault in what its caller asks.

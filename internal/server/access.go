@@ -1,7 +1,6 @@
 package server
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -11,11 +10,14 @@ import (
 	"time"
 	"unicode"
 
+	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
 	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
+	"github.com/mouldwright/mouldwright/internal/brief"
+	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/fault"
 	"github.com/mouldwright/mouldwright/internal/store"
 	"github.com/mouldwright/mouldwright/internal/wire"
@@ -58,7 +60,7 @@ func (s *accessService) newPartner(ctx context.Context, r *mouldwrightv1.CreateP
 	if len(faults) > 0 {
 		return store.Partner{}, &violations{faults: faults}
 	}
-	return changed(store.Partner{ID: r.GetPartnerId(), At: s.keep.now()}, r.GetPartner(), fieldsOf(r))
+	return keptAs(store.Partner{ID: r.GetPartnerId(), At: s.keep.now()}, r.GetPartner())
 }
 
 // partnered is a request that sets fields of a partner.
@@ -67,43 +69,74 @@ type partnered interface {
 	GetPartner() *mouldwrightv1.Partner
 }
 
-// partnerFields are what may be set of a partner, as the contract names them.
-func partnerFields() []string { return []string{"title", "terms", "closed"} }
-
-// fieldsOf are the fields that a request sets: all of a new partner; of another those that
-// the mask names or, without one, those that are set.
-func fieldsOf(r partnered) []string {
+// pathsOf are the fields that a request sets, of those that wire.PartnerPaths names: all of a
+// new partner; of another those that the mask names or, without one, those that are set.
+func pathsOf(r partnered) ([]string, fault.List) {
 	update, ok := r.(*mouldwrightv1.UpdatePartnerRequest)
 	if !ok {
-		return partnerFields()
+		return wire.PartnerPaths(), nil
 	}
+	var faults fault.List
+	paths := wire.SetPaths(r.GetPartner())
 	if mask := update.GetUpdateMask().GetPaths(); len(mask) > 0 {
-		return mask
+		paths, faults = unmasked(mask)
 	}
-	p := r.GetPartner()
-	set := map[string]bool{"title": p.GetTitle() != "", "terms": p.GetTerms() != nil, "closed": p.GetClosed()}
-	return slices.DeleteFunc(partnerFields(), func(field string) bool { return !set[field] })
+	if r.GetPartner() != nil && len(paths) == 0 && len(faults) == 0 {
+		faults.Add(fault.Path{}, "nothing to change; %s; updateMask has to name what is to be emptied, and closed where a partner is opened again",
+			fault.Allowed("", wire.PartnerPaths()))
+		faults = faults.Under("partner")
+	}
+	return paths, faults
 }
 
-// unfitPartner says what is wrong with a request that sets fields of a partner: terms have to
-// fit the rate book that is in force.
+// unmasked reads a mask. A field that there is not, passed over, would not be changed, and
+// nobody would know.
+func unmasked(mask []string) (paths []string, faults fault.List) {
+	for _, masked := range mask {
+		path, ok := wire.PartnerPath(masked)
+		if !ok {
+			faults = append(faults, fault.Fault{Path: "updateMask", Message: fmt.Sprintf("got %q; %s", clip(masked), fault.Allowed(masked, wire.PartnerPaths()))})
+			continue
+		}
+		paths = append(paths, path)
+	}
+	return paths, faults
+}
+
+// unfitPartner says what is wrong with a request that sets fields of a partner, beside what is
+// kept of that partner.
 func (i *intake) unfitPartner(ctx context.Context, r partnered) (fault.List, error) {
-	fields := fieldsOf(r)
-	faults := unfitName(r)
-	if slices.Contains(fields, "title") {
+	book, err := i.books.Find(ctx, bookcase.Current)
+	if err != nil {
+		return nil, err
+	}
+	var kept store.Partner
+	if update, ok := r.(*mouldwrightv1.UpdatePartnerRequest); ok {
+		err = i.store.View(ctx, func(tx store.Reader) (err error) {
+			kept, err = tx.Partner(wire.PartnerID(update.GetPartner().GetName()), callerOf(ctx).Eyes())
+			return err
+		})
+	}
+	if err != nil && !errors.Is(err, store.ErrNotFound) { // of one that there is not the request is held to nothing but itself
+		return nil, err
+	}
+	return unfit(book, r, kept)
+}
+
+// unfit says what is wrong with a request that sets fields of a partner as it is kept: the
+// terms that come of it have to fit the rate book.
+func unfit(book *desk.Book, r partnered, kept store.Partner) (fault.List, error) {
+	paths, faults := pathsOf(r)
+	faults = append(faults, unfitName(r)...)
+	if slices.Contains(paths, "title") {
 		faults = append(faults, unfitTitle("partner.title", r.GetPartner().GetTitle())...)
 	}
-	if slices.Contains(fields, "terms") {
-		terms, err := i.unfitTerms(ctx, r.GetPartner().GetTerms())
+	if slices.ContainsFunc(paths, wire.IsTerms) {
+		to, err := changed(kept, r.GetPartner(), paths)
 		if err != nil {
 			return nil, err
 		}
-		faults = append(faults, terms.Under("partner")...)
-	}
-	for _, field := range fields {
-		if !slices.Contains(partnerFields(), field) { // passed over, it would not be changed, and nobody would know
-			faults = append(faults, fault.Fault{Path: "updateMask", Message: fmt.Sprintf("got %q; %s", clip(field), fault.Allowed(field, partnerFields()))})
-		}
+		faults = append(faults, unfitTerms(book, to.GetTerms()).Under("partner")...)
 	}
 	return wire.InOrder(r.ProtoReflect().Descriptor(), faults), nil
 }
@@ -121,22 +154,17 @@ func unfitName(r partnered) fault.List {
 	return nil
 }
 
-func (i *intake) unfitTerms(ctx context.Context, terms *mouldwrightv1.PartnerTerms) (fault.List, error) {
-	if terms == nil {
-		return nil, nil
-	}
-	book, err := i.books.Find(ctx, bookcase.Current)
-	if err != nil {
-		return nil, err
-	}
-	const own = "partnerTerms"
-	var faults fault.List
+// unfitTerms says what is wrong with terms beside a rate book. The studio is told which
+// finishes there are; a partner, who may have the same fault in a brief, is not.
+func unfitTerms(book *desk.Book, terms *mouldwrightv1.PartnerTerms) fault.List {
+	const own, each = "partnerTerms", "partnerTerms.finishes["
+	faults := brief.UnknownFinishes(book.Edition, terms.GetFinishes()).Under("terms")
 	for _, f := range book.Meaning(&mouldwrightv1.Brief{PartnerTerms: terms}) { // which lacks all else that a brief needs
-		if isUnder(f.Path, own) {
+		if isUnder(f.Path, own) && !strings.HasPrefix(f.Path, each) {
 			faults = append(faults, fault.Fault{Path: "terms" + strings.TrimPrefix(f.Path, own), Message: f.Message})
 		}
 	}
-	return faults, nil
+	return faults
 }
 
 func unfitTitle(path, title string) fault.List {
@@ -151,17 +179,19 @@ func unfitTitle(path, title string) fault.List {
 }
 
 // changed is a partner with some of its fields set.
-func changed(kept store.Partner, p *mouldwrightv1.Partner, fields []string) (_ store.Partner, err error) {
-	for _, field := range fields {
-		switch field {
-		case "title":
-			kept.Title = p.GetTitle()
-		case "terms":
-			kept.Terms, err = wire.EncodeTerms(p.GetTerms())
-		case "closed":
-			kept.Closed = p.GetClosed()
-		}
+func changed(kept store.Partner, from *mouldwrightv1.Partner, paths []string) (*mouldwrightv1.Partner, error) {
+	to, err := wire.Partner(kept)
+	if err != nil {
+		return nil, err
 	}
+	wire.SetPartner(to, from, paths)
+	return to, nil
+}
+
+// keptAs is what is kept of a partner that was changed.
+func keptAs(kept store.Partner, to *mouldwrightv1.Partner) (_ store.Partner, err error) {
+	kept.Title, kept.Closed = to.GetTitle(), to.GetClosed()
+	kept.Terms, err = wire.EncodeTerms(to.GetTerms())
 	return kept, err
 }
 
@@ -208,40 +238,80 @@ func (s *accessService) ListPartners(ctx context.Context, r *mouldwrightv1.ListP
 func (s *accessService) UpdatePartner(ctx context.Context, r *mouldwrightv1.UpdatePartnerRequest) (*mouldwrightv1.UpdatePartnerResponse, error) {
 	reply := &mouldwrightv1.UpdatePartnerResponse{}
 	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
-		faults, err := s.intake.unfitPartner(ctx, r)
-		if err != nil {
-			return nil, err
-		}
-		if len(faults) > 0 {
-			return nil, &violations{faults: faults}
-		}
+		book, err := s.intake.books.Find(ctx, bookcase.Current)
 		return func(tx store.Tx) error {
-			kept, err := change(tx, r.GetPartner(), fieldsOf(r), callerOf(ctx).Eyes())
+			kept, err := change(tx, book, r, callerOf(ctx).Eyes())
 			if err != nil {
 				return err
 			}
 			reply.Partner, err = wire.Partner(kept)
 			return err
-		}, nil
+		}, err
 	})
 	s.gate.Forget() // even where it failed: it may have been kept before its answer was lost
 	return reply, err
 }
 
 // change changes a partner. One that is so already stays as it was, with its etag.
-func change(tx store.Tx, p *mouldwrightv1.Partner, fields []string, eyes store.Eyes) (store.Partner, error) {
-	kept, err := tx.Partner(wire.PartnerID(p.GetName()), eyes)
+func change(tx store.Tx, book *desk.Book, r *mouldwrightv1.UpdatePartnerRequest, eyes store.Eyes) (store.Partner, error) {
+	kept, err := sought(tx, book, r, eyes)
 	if err != nil {
 		return store.Partner{}, err
 	}
-	if etag := p.GetEtag(); etag != "" && etag != wire.PartnerEtag(kept) {
-		return store.Partner{}, fmt.Errorf("%s: %w", p.GetName(), store.ErrStale)
+	before, err := wire.Partner(kept)
+	if err != nil {
+		return store.Partner{}, err
 	}
-	to, err := changed(kept, p, fields)
-	if err != nil || to.Title == kept.Title && to.Closed == kept.Closed && bytes.Equal(to.Terms, kept.Terms) {
+	paths, _ := pathsOf(r)
+	after, err := changed(kept, r.GetPartner(), paths)
+	if err != nil || proto.Equal(before, after) {
 		return kept, err
 	}
+	to, err := keptAs(kept, after)
+	if err != nil {
+		return store.Partner{}, err
+	}
 	return tx.ChangePartner(to, kept.Version)
+}
+
+// sought is the partner that a request is to change, where the request is sound and fits what is
+// kept. What is wrong with it is told even where there is no such partner.
+func sought(tx store.Reader, book *desk.Book, r *mouldwrightv1.UpdatePartnerRequest, eyes store.Eyes) (store.Partner, error) {
+	kept, absent := tx.Partner(wire.PartnerID(r.GetPartner().GetName()), eyes)
+	if absent != nil && !errors.Is(absent, store.ErrNotFound) {
+		return store.Partner{}, absent
+	}
+	if etag := r.GetPartner().GetEtag(); absent == nil && etag != "" && etag != wire.PartnerEtag(kept) {
+		return store.Partner{}, fmt.Errorf("%s: %w", r.GetPartner().GetName(), store.ErrStale)
+	}
+	faults, err := unfit(book, r, kept)
+	switch {
+	case err != nil:
+		return store.Partner{}, err
+	case len(faults) > 0:
+		return store.Partner{}, &violations{faults: faults}
+	default:
+		return kept, absent
+	}
+}
+
+// reasonClosed says that nothing new is begun for a partner that is closed.
+const reasonClosed = "PARTNER_CLOSED"
+
+// openFor refuses a partner that is closed, or that there is not. The studio is always open.
+func openFor(r store.Reader, owner string, eyes store.Eyes) error {
+	if owner == "" {
+		return nil
+	}
+	p, err := r.Partner(owner, eyes)
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return noPartner(wire.PartnerName(owner))
+	case err != nil || !p.Closed:
+		return err
+	default:
+		return &problem{code: codes.FailedPrecondition, reason: reasonClosed, message: wire.PartnerName(owner) + " is closed; allowed: another, or this one once it is opened again"}
+	}
 }
 
 // CreateKey makes a key. Its text is in the first answer alone: what is kept of that, to be
@@ -249,7 +319,7 @@ func change(tx store.Tx, p *mouldwrightv1.Partner, fields []string, eyes store.E
 func (s *accessService) CreateKey(ctx context.Context, r *mouldwrightv1.CreateKeyRequest) (*mouldwrightv1.CreateKeyResponse, error) {
 	reply := &mouldwrightv1.CreateKeyResponse{}
 	var secret access.Key
-	err := s.keep.once(ctx, r, reply, func(context.Context) (func(store.Tx) error, error) {
+	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
 		if faults := unfitKey(r); len(faults) > 0 {
 			return nil, &violations{faults: faults}
 		}
@@ -259,11 +329,11 @@ func (s *accessService) CreateKey(ctx context.Context, r *mouldwrightv1.CreateKe
 		}
 		key := s.newKey(r, secret)
 		return func(tx store.Tx) error {
-			kept, err := tx.AddKey(key)
-			if errors.Is(err, store.ErrNotFound) {
-				return noPartner(r.GetPartner())
+			if err := openFor(tx, key.Owner, callerOf(ctx).Eyes()); err != nil {
+				return err
 			}
-			reply.Key = wire.Key(kept)
+			kept, err := tx.AddKey(key)
+			reply.Key = wire.Key(kept, false, key.Made)
 			return err
 		}, nil
 	})
@@ -326,8 +396,12 @@ func (s *accessService) ListKeys(ctx context.Context, r *mouldwrightv1.ListKeysR
 	}
 	size := pageSize(r.GetPageSize())
 	var kept []store.Key
+	var closed map[string]bool
 	err = s.keep.store.View(ctx, func(tx store.Reader) (err error) {
-		kept, err = tx.Keys(owner, after, size+1, callerOf(ctx).Eyes())
+		if kept, err = tx.Keys(owner, after, size+1, callerOf(ctx).Eyes()); err != nil {
+			return err
+		}
+		closed, err = closedOf(tx, kept, callerOf(ctx).Eyes())
 		return err
 	})
 	answer := &mouldwrightv1.ListKeysResponse{}
@@ -336,9 +410,25 @@ func (s *accessService) ListKeys(ctx context.Context, r *mouldwrightv1.ListKeysR
 		answer.NextPageToken = pageToken(kept[size-1].ID)
 	}
 	for _, k := range kept {
-		answer.Keys = append(answer.Keys, wire.Key(k))
+		answer.Keys = append(answer.Keys, wire.Key(k, closed[k.Owner], s.keep.now()))
 	}
 	return answer, err
+}
+
+// closedOf says which of the partners whose keys these are is closed.
+func closedOf(r store.Reader, keys []store.Key, eyes store.Eyes) (map[string]bool, error) {
+	closed := map[string]bool{"": false} // the studio
+	for _, k := range keys {
+		if _, known := closed[k.Owner]; known {
+			continue
+		}
+		p, err := r.Partner(k.Owner, eyes)
+		if err != nil {
+			return nil, err
+		}
+		closed[k.Owner] = p.Closed
+	}
+	return closed, nil
 }
 
 // tokenID reads a page token that stands for an id; empty for none.
@@ -358,7 +448,7 @@ func (s *accessService) RevokeKey(ctx context.Context, r *mouldwrightv1.RevokeKe
 	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
 		return func(tx store.Tx) error {
 			k, err := tx.RevokeKey(strings.TrimPrefix(r.GetName(), wire.KeyPrefix), s.keep.now(), callerOf(ctx).Eyes())
-			reply.Key = wire.Key(k)
+			reply.Key = wire.Key(k, false, s.keep.now())
 			return err
 		}, nil
 	})

@@ -292,18 +292,23 @@ func TestPartnerUpdateMasks(t *testing.T) {
 			got = update(`,"terms":{"marginPercent":"40"}`, `,"updateMask":"closed,terms"`)
 			assert.False(t, got.GetClosed())
 			assert.Equal(t, "40", got.GetTerms().GetMarginPercent())
-			got = update(``, `,"updateMask":""`)
-			assert.Equal(t, "Q", got.GetTitle())
+			for _, nothing := range []string{``, `,"closed":false`, `,"terms":{}`, `,"etag":"` + got.GetEtag() + `"`} {
+				for _, mask := range []string{``, `,"updateMask":""`} {
+					refused := o.refusedPartner(t, door, "UpdatePartner", `{"partner":{"name":"partners/quillmere"`+nothing+`}`+mask+`}`)
+					assert.Equal(t, codes.InvalidArgument, refused.Code(), nothing)
+					assert.Contains(t, refused.fields["partner"], "nothing to change; allowed: title, terms, terms.discountPercent", nothing)
+				}
+			}
 
 			for mask, at := range map[string]string{
-				"name": "updateMask", "etag": "updateMask", "createTime": "updateMask", "terms.discountPercent": "updateMask", "title,partner": "updateMask",
+				"name": "updateMask", "etag": "updateMask", "createTime": "updateMask", "terms.discount": "updateMask", "title,partner": "updateMask",
 				"title": "partner.title",
 			} {
 				refused := o.refusedPartner(t, door, "UpdatePartner", `{"partner":{"name":"partners/quillmere"},"updateMask":"`+mask+`"}`)
 				assert.Equal(t, codes.InvalidArgument, refused.Code(), mask)
 				assert.Contains(t, refused.fields, at, mask)
 			}
-			for _, path := range []string{"*", "terms.tax", "terms.", "", "Title"} { // what JSON does not let through may come by gRPC
+			for _, path := range []string{"*", "terms.*", "terms.", "", "Title"} { // what JSON does not let through may come by gRPC
 				ctx := metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer "+o.admin)
 				_, err := mouldwrightv1.NewAccessServiceClient(o.conn).UpdatePartner(ctx, &mouldwrightv1.UpdatePartnerRequest{
 					Partner: &mouldwrightv1.Partner{Name: "partners/quillmere", Title: "X"}, UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"title", path}},
@@ -313,6 +318,67 @@ func TestPartnerUpdateMasks(t *testing.T) {
 			assert.Equal(t, "Q", o.partner(t, door, "GetPartner", `{"name":"partners/quillmere"}`).GetTitle())
 		})
 	}
+}
+
+// What is not sent stays: a field of the terms changes by itself, without a mask (AIP-134) and with one that names it, and the answer
+// shows them whole.
+func TestPartnerTermsChangeOneByOne(t *testing.T) {
+	for i, door := range doors() {
+		t.Run(door, func(t *testing.T) {
+			o, other := newOffice(t, Config{}), doors()[1-i]
+			first := `{"discountPercent":"5","marginPercent":"32","currencyCode":"EUR","exchangeRate":"1.15","tax":"zero","finishes":["gloss","satin"]}`
+			o.partner(t, door, "CreatePartner", `{"partnerId":"tamsin-row","partner":{"title":"Tamsin Row Events","terms":`+first+`}}`)
+			want := decoded(t, first, &mouldwrightv1.PartnerTerms{})
+			update := func(terms, mask string) {
+				t.Helper()
+				got := o.partner(t, door, "UpdatePartner", `{"partner":{"name":"partners/tamsin-row","terms":`+terms+`}`+mask+`}`)
+				assert.True(t, proto.Equal(want, got.GetTerms()), "%s %s: %v", terms, mask, got.GetTerms())
+				assert.True(t, proto.Equal(got, o.partner(t, other, "GetPartner", `{"name":"partners/tamsin-row"}`)))
+				assert.Equal(t, "Tamsin Row Events", got.GetTitle())
+			}
+			want.DiscountPercent = "10"
+			update(`{"discountPercent":"10"}`, "")
+			want.ExchangeRate = "1.2" // which fits beside the currency that is kept
+			update(`{"exchangeRate":"1.2"}`, "")
+			want.Finishes = []string{"satin"}
+			update(`{"finishes":["satin"]}`, "")
+			want.Tax = ""
+			update(`{"discountPercent":"50"}`, `,"updateMask":"terms.tax"`)
+			want.MarginPercent, want.Finishes = "30", nil
+			update(`{"marginPercent":"30"}`, `,"updateMask":"terms.marginPercent,terms.finishes"`)
+
+			refused := o.refusedPartner(t, door, "UpdatePartner", `{"partner":{"name":"partners/tamsin-row","terms":{"currencyCode":"GBP"}}}`)
+			assert.Contains(t, refused.fields["partner.terms.exchangeRate"], "got 1.2 for GBP", "what is kept does not fit beside it")
+			refused = o.refusedPartner(t, door, "UpdatePartner", `{"partner":{"name":"partners/tamsin-row"},"updateMask":"terms.exchangeRate"}`)
+			assert.Contains(t, refused.fields["partner.terms.exchangeRate"], "missing")
+			want = &mouldwrightv1.PartnerTerms{DiscountPercent: "3"}
+			update(`{"discountPercent":"3"}`, `,"updateMask":"terms"`)
+		})
+	}
+}
+
+// A change of one field is kept with what another changed meanwhile.
+func TestPartnerChangesMeanwhile(t *testing.T) {
+	o := newOffice(t, Config{})
+	o.takeOn(t, "tamsin-row", "Tamsin Row Events")
+	var callers sync.WaitGroup
+	for _, terms := range []string{`"discountPercent":"4"`, `"marginPercent":"33"`, `"tax":"zero"`, `"finishes":["gloss"]`} {
+		callers.Go(func() {
+			got := o.send(t, "PATCH", "/v1/partners/tamsin-row", strings.NewReader(`{"partner":{"terms":{`+terms+`}}}`), "Authorization", "Bearer "+o.admin)
+			assert.Equal(t, http.StatusOK, got.status, "%s", got.body)
+		})
+	}
+	callers.Wait()
+	want := &mouldwrightv1.PartnerTerms{DiscountPercent: "4", MarginPercent: "33", Tax: "zero", Finishes: []string{"gloss"}}
+	assert.True(t, proto.Equal(want, o.partner(t, "rest", "GetPartner", `{"name":"partners/tamsin-row"}`).GetTerms()))
+}
+
+// A finish that there is not is answered with those that there are: terms are the studio's.
+func TestPartnerFinishesAreTold(t *testing.T) {
+	o := newOffice(t, Config{})
+	refused := o.refusedPartner(t, "rest", "CreatePartner", `{"partnerId":"tamsin-row","partner":{"title":"Tamsin Row Events","terms":{"finishes":["gloss","satn"]}}}`)
+	assert.Contains(t, refused.fields["partner.terms.finishes[1]"], `got "satn", which is no finish of rate book demo-2026.1; did you mean "satin"? allowed: `)
+	assert.Len(t, refused.fields, 1)
 }
 
 // Terms have to fit the rate book that is in force when they are set.
@@ -405,7 +471,7 @@ func TestKeyFromFirstToLast(t *testing.T) {
 			require.NoError(t, err)
 			assert.True(t, proto.Equal(&mouldwrightv1.Key{
 				Name: "keys/" + key.ID(), Title: "Tamsin's laptop", Partner: "partners/tamsin-row", Scope: mouldwrightv1.Scope_SCOPE_WRITE,
-				CreateTime: "2027-03-01T09:30:00Z", ExpireTime: "2027-03-31T09:30:00Z",
+				CreateTime: "2027-03-01T09:30:00Z", ExpireTime: "2027-03-31T09:30:00Z", State: mouldwrightv1.KeyState_KEY_STATE_OPEN,
 			}, made.GetKey()), "%v", made.GetKey())
 			assert.Equal(t, codes.OK, opens(t, o.running, other, made.GetText()))
 
@@ -429,6 +495,49 @@ func TestKeyFromFirstToLast(t *testing.T) {
 			assert.Equal(t, codes.NotFound, refused.Code())
 		})
 	}
+}
+
+// For a partner that is closed nothing new is begun, and its keys say so; what there is goes on, and all is as before once it is
+// opened again.
+func TestPartnerThatIsClosed(t *testing.T) {
+	o := newOffice(t, Config{})
+	o.takeOn(t, "tamsin-row", "Tamsin Row Events")
+	o.newKey(t, "rest", `{"title":"Tamsin's laptop","partner":"partners/tamsin-row","scope":"SCOPE_WRITE","lifetimeDays":2}`)
+	states := func() string {
+		got, refused := callAs(t, o.running, "rest", o.admin, "ListKeys", `{"partner":"partners/tamsin-row"}`, &mouldwrightv1.ListKeysResponse{})
+		var all []string
+		for _, k := range must(t, got, refused).GetKeys() {
+			all = append(all, strings.TrimPrefix(k.GetState().String(), "KEY_STATE_"))
+		}
+		return strings.Join(all, " ")
+	}
+	quote := func(door string) (*mouldwrightv1.CreateQuoteResponse, *refusal) {
+		body := `{"partner":"partners/tamsin-row","brief":` + string(plainBrief(t)) + `}`
+		return callAs(t, o.running, door, o.admin, "CreateQuote", body, &mouldwrightv1.CreateQuoteResponse{})
+	}
+	begun, refused := quote("rest")
+	begun = must(t, begun, refused)
+	assert.Equal(t, "OPEN", states())
+	o.partner(t, "rest", "UpdatePartner", `{"partner":{"name":"partners/tamsin-row","closed":true}}`)
+	assert.Equal(t, "PARTNER_CLOSED", states())
+	for _, door := range doors() {
+		refused := o.refusedKey(t, door, `{"title":"Tamsin's till","partner":"partners/tamsin-row","scope":"SCOPE_READ"}`)
+		assert.Equal(t, codes.FailedPrecondition, refused.Code())
+		assert.Equal(t, reasonClosed, refused.info.GetReason())
+		_, refused = quote(door)
+		require.NotNil(t, refused)
+		assert.Equal(t, codes.FailedPrecondition, refused.Code())
+		assert.Equal(t, reasonClosed, refused.info.GetReason())
+		assert.Equal(t, "partners/tamsin-row is closed; allowed: another, or this one once it is opened again", refused.Message())
+	}
+	issued, refused := callAs(t, o.running, "grpc", o.admin, "IssueQuote", `{"name":"`+begun.GetQuote().GetName()+`"}`, &mouldwrightv1.IssueQuoteResponse{})
+	assert.Equal(t, mouldwrightv1.QuoteState_QUOTE_STATE_ISSUED, must(t, issued, refused).GetQuote().GetState(), "what was begun goes on")
+	o.partner(t, "rest", "UpdatePartner", `{"partner":{"name":"partners/tamsin-row"},"updateMask":"closed"}`)
+	assert.Equal(t, "OPEN", states())
+	begun, refused = quote("grpc")
+	must(t, begun, refused)
+	o.clock.pass(48 * time.Hour)
+	assert.Equal(t, "EXPIRED", states())
 }
 
 func TestKeysThatAreNotMade(t *testing.T) {
@@ -509,13 +618,13 @@ func filesIn(t testing.TB, dir string) (all []byte) {
 type overtaken struct {
 	store.Store
 	updates int
-	between func() // before the second try of the second transaction
+	between func() // before the second try of the first transaction
 }
 
 var errAgain = errors.New("try again")
 
 func (o *overtaken) Update(ctx context.Context, do func(store.Tx) error) error {
-	if o.updates++; o.updates == 2 {
+	if o.updates++; o.updates == 1 {
 		err := o.Store.Update(ctx, func(tx store.Tx) error { return errors.Join(do(tx), errAgain) })
 		if !errors.Is(err, errAgain) {
 			return err
@@ -611,8 +720,8 @@ func TestLastUseOfKeysIsNoted(t *testing.T) {
 		}))
 		return k
 	}
-	assert.Equal(t, "2027-03-01T10:30:00Z", wire.Key(used(text)).GetLastUseTime())
-	assert.Empty(t, wire.Key(used(unused)).GetLastUseTime())
+	assert.Equal(t, "2027-03-01T10:30:00Z", wire.Key(used(text), false, o.clock.now()).GetLastUseTime())
+	assert.Empty(t, wire.Key(used(unused), false, o.clock.now()).GetLastUseTime())
 }
 
 // A request that is sent again with its id is answered as it was, whatever became of things since.
@@ -631,8 +740,8 @@ func TestAccessWritesAreRepeatable(t *testing.T) {
 		assert.Equal(t, "T. Row", o.partner(t, door, "GetPartner", `{"name":"partners/tamsin-row"}`).GetTitle())
 		refused := o.refusedPartner(t, door, "UpdatePartner", strings.Replace(update, "two", "one", 1))
 		assert.Equal(t, reasonOtherBody, refused.info.GetReason())
-		_, refused = callAs(t, o.running, door, second, "CreatePartner", create, &mouldwrightv1.CreatePartnerResponse{})
-		assert.Equal(t, reasonTaken, refused.info.GetReason(), "another caller's ids are apart")
+		again, failed := callAs(t, o.running, door, second, "CreatePartner", create, &mouldwrightv1.CreatePartnerResponse{})
+		assert.True(t, proto.Equal(made, must(t, again, failed).GetPartner()), "the studio's ids are those of all its keys")
 	}
 }
 
@@ -688,6 +797,8 @@ func TestRateAtTheDoors(t *testing.T) {
 					}
 				}
 			}
+			require.Equal(t, codes.OK, opens(t, o.running, door, modest)) // from then on it is known, and not counted under its address
+			o.clock.pass(time.Minute)
 			for _, key := range []string{greedy, "mwk_nobody"} {
 				refused := tooOften(key)
 				assert.Equal(t, codes.ResourceExhausted, refused.Code())

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"errors"
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -39,6 +40,7 @@ func (p *places) admit(ctx context.Context, request any, _ *grpc.UnaryServerInfo
 func reckons(request any) bool {
 	switch request.(type) {
 	case briefed, *mouldwrightv1.ApplyMarginRequest, *mouldwrightv1.CheckRateBookRequest, *mouldwrightv1.CreateRateBookRequest, *mouldwrightv1.RecomputeQuoteRequest,
+		*mouldwrightv1.GetQuoteRequest, *mouldwrightv1.GetQuoteDocumentRequest, *mouldwrightv1.IssueQuoteRequest, *mouldwrightv1.AcceptQuoteRequest, *mouldwrightv1.DeclineQuoteRequest,
 		*mouldwrightv1.CreateMeshRequest, *mouldwrightv1.GetMeshRequest, *mouldwrightv1.MeasureMeshRequest, *mouldwrightv1.CompareMeshesRequest, *mouldwrightv1.GetMeshPictureRequest:
 		return true
 	default:
@@ -65,6 +67,56 @@ func (p *places) take(ctx context.Context) error {
 			return ctx.Err()
 		}
 		return tooBusy()
+	}
+}
+
+// halves keep any one owner from holding more than half of some places: the other half is left
+// for others, however slow he is.
+type halves struct {
+	half     int
+	patience time.Duration
+
+	mu sync.Mutex
+	of map[string]*half // of owners who hold or await a place
+}
+
+// half is what one owner may hold.
+type half struct {
+	*places
+	users int // who hold or await one of its places
+}
+
+func newHalves(n int, patience time.Duration) *halves {
+	return &halves{half: max(1, n/2), patience: patience, of: map[string]*half{}}
+}
+
+// take takes one of the places of an owner's half, and returns how it is given back.
+func (h *halves) take(ctx context.Context, owner string) (free func(), err error) {
+	own := h.join(owner)
+	if err := own.take(ctx); err != nil {
+		h.leave(owner, own)
+		return nil, err
+	}
+	return func() { own.free(); h.leave(owner, own) }, nil
+}
+
+func (h *halves) join(owner string) *half {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	own := h.of[owner]
+	if own == nil {
+		own = &half{places: newPlaces(h.half, h.patience)}
+		h.of[owner] = own
+	}
+	own.users++
+	return own
+}
+
+func (h *halves) leave(owner string, own *half) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if own.users--; own.users == 0 {
+		delete(h.of, owner)
 	}
 }
 

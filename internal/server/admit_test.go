@@ -55,6 +55,7 @@ func askREST(ctx context.Context, s *running) codes.Code {
 	if err != nil {
 		return codes.Internal
 	}
+	request.Header.Set("Content-Type", "application/json")
 	reply, err := s.web.Do(request)
 	if err != nil {
 		return codes.Canceled

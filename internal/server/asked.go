@@ -153,7 +153,7 @@ func (i *intake) termsOf(ctx context.Context, owner string) (*mouldwrightv1.Part
 		return nil, err
 	}
 	terms := &mouldwrightv1.PartnerTerms{}
-	if err := wire.Decode(partner.Terms, terms).Err(); err != nil {
+	if err := wire.DecodeKept(partner.Terms, terms); err != nil {
 		return nil, fmt.Errorf("the terms kept of partner %s: %w", owner, err)
 	}
 	return terms, nil

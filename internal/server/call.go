@@ -35,8 +35,16 @@ type call struct {
 	address   string        // the other end of its connection
 	forwarded []string      // the X-Forwarded-For headers, as they came
 	let       string        // the RPC that the caller was let in to; empty for none yet
+	counted   bool          // how often the caller comes was seen to
 	caller    access.Caller // who that is
 }
+
+// came says that the body has come. That may have taken long, and so who sends it is looked at
+// again.
+func (c *call) came() { c.let = "" }
+
+// again says that the call goes on with something to be counted and let in anew.
+func (c *call) again() { c.let, c.counted = "", false }
 
 type callKey struct{}
 

@@ -32,6 +32,7 @@ type chain struct {
 
 	meshLimit int64   // bytes of a mesh file
 	uploads   *places // for mesh files on their way in, which take memory
+	halves    *halves // of those, for each owner
 }
 
 // links are the interceptors, outermost first.
@@ -100,6 +101,13 @@ func (c *chain) write(ctx context.Context, method string, took time.Duration, er
 	if errors.As(err, &failed) {
 		code = failed.code
 		line = append(line, slog.String("reason", failed.reason))
+	}
+	if failed != nil && failed.reason == reasonTooOften && own.caller.KeyID == "" {
+		left, ok := c.guard.over.may()
+		if !ok {
+			return
+		}
+		line = append(line, slog.Int("left_out", left))
 	}
 	line = append(line, slog.String("code", code.String()))
 	c.log.LogAttrs(ctx, level(code), "call", append(line, causes(failed)...)...)
@@ -182,23 +190,19 @@ func (c *chain) hurry(ctx context.Context, request any, _ *grpc.UnaryServerInfo,
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	defer cancel()
 	if ctx.Err() != nil {
-		return nil, ctx.Err()
+		return nil, context.Cause(ctx)
 	}
 	reply, err := next(ctx, request)
 	if err == nil && ctx.Err() != nil {
-		return nil, ctx.Err() // the answer came too late
+		return nil, context.Cause(ctx) // the answer came too late
 	}
 	return reply, err
 }
 
 // validate stops a request that has any fault, and lists all of them.
 func (c *chain) validate(ctx context.Context, request any, _ *grpc.UnaryServerInfo, next grpc.UnaryHandler) (any, error) {
-	own := callFrom(ctx)
-	if own.refused != nil {
-		return nil, own.refused
-	}
 	if m, ok := request.(proto.Message); ok {
-		if bad := c.check(ctx, own.form, m); bad != nil {
+		if bad := c.check(ctx, callFrom(ctx).form, m); bad != nil {
 			return nil, bad
 		}
 	}
@@ -252,12 +256,15 @@ func (c *chain) stream(server any, stream grpc.ServerStream, info *grpc.StreamSe
 	} else if err = stream.SetHeader(idHeader(ctx)); err != nil {
 		err = untold(ctx, err)
 	} else {
-		err = rescueStream(server, &callStream{stream, ctx}, next)
+		err = rescueStream(server, &callStream{ServerStream: stream, ctx: ctx, admit: func() error { return c.letIn(ctx, info.FullMethod) }}, next)
+	}
+	if over := overdue(ctx); over != nil {
+		err = over
 	}
 	if err != nil {
 		err = answer(err, own.id)
 	}
-	c.write(ctx, info.FullMethod, time.Since(start), err)
+	c.write(ctx, clip(info.FullMethod), time.Since(start), err)
 	return err
 }
 
@@ -266,10 +273,27 @@ func rescueStream(server any, stream grpc.ServerStream, next grpc.StreamHandler)
 	return next(server, stream)
 }
 
-// callStream is a stream whose context knows its call.
+// callStream is a stream whose context knows its call. Each of its messages is a question, and
+// counts like a call.
 type callStream struct {
 	grpc.ServerStream
-	ctx context.Context
+	ctx   context.Context
+	admit func() error // lets the caller in again
+	asked bool         // something, which the stream's beginning is counted for
+}
+
+// RecvMsg takes the next message of a caller who may ask.
+func (s *callStream) RecvMsg(m any) error {
+	err := s.ServerStream.RecvMsg(m)
+	if err != nil {
+		return err
+	}
+	if s.asked {
+		callFrom(s.ctx).again()
+		return s.admit()
+	}
+	s.asked = true
+	return nil
 }
 
 // Context returns the context that knows the call.

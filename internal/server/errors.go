@@ -59,6 +59,7 @@ const (
 	reasonInFlight  = "REQUEST_IN_FLIGHT"
 	reasonOtherBody = "REQUEST_ID_USED"
 	reasonStore     = "STORE_UNAVAILABLE"
+	reasonDamaged   = "DAMAGED"
 	reasonState     = "QUOTE_STATE"
 	reasonRecompute = "NOT_TO_BE_RECOMPUTED"
 	reasonLapsed    = "QUOTE_LAPSED"

@@ -14,12 +14,13 @@ import (
 	"github.com/mouldwright/mouldwright/internal/fault"
 )
 
-// grpcDoor is the way in for protobuf over gRPC. It reads messages itself: one
-// that is too long or cannot be read is refused by the chain, with a trace in the
-// log and the same words as at the REST door. grpc on its own would answer
-// INTERNAL and tell nobody.
+// grpcDoor is the way in for protobuf over gRPC. It lets callers in before it takes
+// a message of theirs, and reads messages itself: one that is too long or cannot be
+// read is refused by the chain, with a trace in the log and the same words as at the
+// REST door. grpc on its own would answer INTERNAL and tell nobody.
 type grpcDoor struct {
 	limit int64 // bytes of a message
+	letIn func(ctx context.Context, rpc string) error
 }
 
 // messageLimit is what grpc itself takes, so that the door can say what is wrong
@@ -52,22 +53,46 @@ func (d grpcDoor) through(desc *grpc.ServiceDesc) *grpc.ServiceDesc {
 func (d grpcDoor) reading(handler grpc.MethodHandler) grpc.MethodHandler {
 	return func(impl any, ctx context.Context, receive func(any) error, chain grpc.UnaryServerInterceptor) (any, error) {
 		ctx, own := calling(ctx)
-		return handler(impl, ctx, func(m any) error { return d.read(own, receive, m) }, chain)
+		return handler(impl, ctx, func(m any) error { return d.read(ctx, own, receive, m) }, chain)
 	}
 }
 
-func (d grpcDoor) read(own *call, receive func(any) error, m any) error {
+// read takes in a message of a caller who may send it. What is refused here is answered by the
+// chain.
+func (d grpcDoor) read(ctx context.Context, own *call, receive func(any) error, m any) error {
+	rpc, _ := grpc.Method(ctx)
+	if own.refused = d.letIn(ctx, rpc); own.refused != nil {
+		return nil // and nothing of the message is taken in
+	}
 	var raw unread
 	if err := receive(&raw); err != nil {
+		if own.refused = overdue(ctx); own.refused != nil {
+			return nil
+		}
 		return err
 	}
-	switch {
-	case int64(len(raw)) > d.limitOf(m):
-		own.refused = bodyTooLarge(d.limitOf(m))
-	case proto.Unmarshal(raw, m.(proto.Message)) != nil:
-		own.form = fault.List{{Message: "the message cannot be read as what the contract says it is"}}
+	own.came()
+	if limit := d.limitOf(m); int64(len(raw)) > limit {
+		own.refused = bodyTooLarge(limit)
+		return nil
+	}
+	own.form = decode(raw, m.(proto.Message))
+	return nil
+}
+
+// decode reads a message, unless it holds more than one may.
+func decode(raw []byte, m proto.Message) fault.List {
+	if faults := weigh(raw, m.ProtoReflect().Descriptor()); faults != nil {
+		return faults
+	}
+	if proto.Unmarshal(raw, m) != nil {
+		return unreadable()
 	}
 	return nil
+}
+
+func unreadable() fault.List {
+	return fault.List{{Message: "the message cannot be read as what the contract says it is"}}
 }
 
 // unread is a message that was received and not yet read.

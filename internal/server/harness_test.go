@@ -183,6 +183,9 @@ func (r *running) send(t testing.TB, verb, path string, body io.Reader, headers 
 	for i := 0; i < len(headers); i += 2 {
 		request.Header.Add(headers[i], headers[i+1])
 	}
+	if body != nil && len(request.Header.Values("Content-Type")) == 0 {
+		request.Header.Set("Content-Type", "application/json") // what bodies are unless a test says otherwise
+	}
 	reply, err := r.web.Do(request)
 	require.NoError(t, err)
 	return whole(t, reply)

@@ -20,14 +20,38 @@ import (
 // that gives it away.
 type hosts []string
 
-// hostCheck is how a service looks at the Host of its requests. Where keys are asked for
+// reasonOrigin is the reason of an error, as callers may rely on it: see those in errors.go.
+const reasonOrigin = "ORIGIN_FOREIGN"
+
+// hostCheck is how a service looks at where its requests are led to and from. Where keys are asked for
 // any will do: such a page has none to send, and gets what anyone gets without one. A
 // browser sends of its own accord only what a site left with it, and that is no key.
 func hostCheck(c Config) func(*http.Request) error {
 	if !c.Keyless {
 		return func(*http.Request) error { return nil }
 	}
-	return hosts(c.Hosts).check
+	pages := http.NewCrossOriginProtection()
+	return func(r *http.Request) error {
+		if err := hosts(c.Hosts).check(r); err != nil {
+			return err
+		}
+		return ofOnePage(pages, r)
+	}
+}
+
+// ofOnePage refuses what a browser sends for a page of another site, which could write here
+// although it may not read what is answered. A browser says so by Sec-Fetch-Site (W3C, Fetch
+// Metadata Request Headers), or by an Origin that is not this Host (RFC 6454, section 7);
+// whoever sends neither is no browser.
+func ofOnePage(pages *http.CrossOriginProtection, r *http.Request) error {
+	err := pages.Check(r)
+	if err == nil {
+		return nil
+	}
+	return &problem{
+		code: codes.PermissionDenied, reason: reasonOrigin, cause: err,
+		message: fmt.Sprintf("got origin %q, allowed: requests of programs, and of pages of this service itself", clip(r.Header.Get("Origin"))),
+	}
 }
 
 // check refuses a request whose Host is none of these, no loopback address and

@@ -25,7 +25,7 @@ type keeping struct {
 	flying map[flight]bool // requests that are being worked on
 }
 
-// flight is a request that is being worked on: ids of different callers are apart.
+// flight is a request that is being worked on: the studio's ids and each partner's are apart.
 type flight struct{ caller, id string }
 
 // repeatable is a request that its caller may send again.
@@ -66,6 +66,22 @@ func (k *keeping) once(ctx context.Context, r repeatable, reply proto.Message, d
 		}
 		return k.store.Update(ctx, write)
 	}
+	return repeated(k.only(ctx, request, reply, do), request.ID)
+}
+
+// repeated tells a caller which of its own ids an error is about: the error's requestId is that
+// of the call.
+func repeated(err error, id string) error {
+	if !errors.Is(err, store.ErrInFlight) && !errors.Is(err, store.ErrOtherBody) {
+		return err
+	}
+	told := keptProblem(err)
+	told.metadata = map[string]string{"repeatedRequestId": id}
+	return told
+}
+
+// only does the work of a request that has an id.
+func (k *keeping) only(ctx context.Context, request store.Request, reply proto.Message, do work) error {
 	land, err := k.takeOff(flight{request.Caller, request.ID})
 	if err != nil {
 		return err
@@ -77,7 +93,8 @@ func (k *keeping) once(ctx context.Context, r repeatable, reply proto.Message, d
 	return k.answer(ctx, request, reply, do)
 }
 
-// request names a request by its caller, its id, and the sum over what it asks.
+// request names a request by whose it is, its id, and the sum over what it asks. It is the
+// studio's or the partner's, whichever of its keys it came with: the next key may send it again.
 func (k *keeping) request(ctx context.Context, r repeatable) (store.Request, error) {
 	if r.GetRequestId() == "" {
 		return store.Request{}, nil
@@ -92,7 +109,7 @@ func (k *keeping) request(ctx context.Context, r repeatable) (store.Request, err
 	sum.Write([]byte(name))
 	sum.Write(plain)
 	caller := callerOf(ctx)
-	return store.Request{Caller: caller.Kind.String() + "/" + caller.KeyID, ID: r.GetRequestId(), Body: [sha256.Size]byte(sum.Sum(nil))}, nil
+	return store.Request{Caller: caller.Kind.String() + "/" + caller.Owner(), ID: r.GetRequestId(), Body: [sha256.Size]byte(sum.Sum(nil))}, nil
 }
 
 // takeOff notes that a request is being worked on, and returns how to note that it is not.
@@ -110,25 +127,21 @@ func (k *keeping) takeOff(f flight) (land func(), err error) {
 	}, nil
 }
 
-// errNotBefore takes back a claim that was made in order to look.
-var errNotBefore = errors.New("the request did not come before")
-
-// before gives the answer of a request that came before.
+// before gives the answer of a request that came before, without claiming it. One that was
+// claimed and never answered is left to whoever claims it next.
 func (k *keeping) before(ctx context.Context, r store.Request, reply proto.Message) (done bool, err error) {
-	err = k.store.Update(ctx, func(tx store.Tx) error {
-		claim, err := tx.Begin(r, k.now(), patience)
-		if err != nil {
-			return err
-		}
-		if !claim.Done {
-			return errNotBefore
-		}
-		return proto.Unmarshal(claim.Answer, reply)
+	var kept store.Claim
+	err = k.store.View(ctx, func(tx store.Reader) (err error) {
+		kept, err = tx.Answered(r)
+		return err
 	})
-	if errors.Is(err, errNotBefore) {
+	switch {
+	case errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrInFlight):
 		return false, nil
+	case err != nil:
+		return false, err
 	}
-	return err == nil, err
+	return true, proto.Unmarshal(kept.Answer, reply)
 }
 
 // answer does the work and keeps the answer beside it, all or nothing.

@@ -125,16 +125,21 @@ func leakServer(t testing.TB) *leaks {
 func TestNothingLeaks(t *testing.T) {
 	l := leakServer(t)
 	l.secretsAreThere(t)
+	who, how, least := []string{noKey, badKey, own, other}, spoils(), 500
+	if testing.Short() {
+		who, how, least = []string{own}, how[:2], 50
+	}
 	for name, r := range known(t) {
-		for _, caller := range []string{noKey, badKey, own, other} {
-			for _, spoil := range spoils() {
+		for _, caller := range who {
+			for _, spoil := range how {
 				r.body = spoil(l.ask(t, name, caller))
 				t.Run(name+" "+caller, func(t *testing.T) { l.bothDoors(t, name, r, caller) })
 			}
 		}
 	}
-	require.Greater(t, l.answers, 500)
-	for _, line := range strings.Split(l.log.String(), "\n") {
+	require.Greater(t, l.answers, least)
+	took := regexp.MustCompile(`"ms":[0-9.]+`) // any figure may be met there by chance
+	for _, line := range strings.Split(took.ReplaceAllString(l.log.String(), ""), "\n") {
 		l.clean(t, "the log", line)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"google.golang.org/genproto/googleapis/api/httpbody"
@@ -68,7 +69,12 @@ func (s *quoteService) PreviewQuote(ctx context.Context, r *mouldwrightv1.Previe
 func (s *quoteService) CreateQuote(ctx context.Context, r *mouldwrightv1.CreateQuoteRequest) (*mouldwrightv1.CreateQuoteResponse, error) {
 	reply := &mouldwrightv1.CreateQuoteResponse{}
 	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
-		d, err := s.draft(ctx, r, ownerOf(ctx, r))
+		owner := ownerOf(ctx, r)
+		err := s.keep.store.View(ctx, func(tx store.Reader) error { return openFor(tx, owner, callerOf(ctx).Eyes()) })
+		if err != nil {
+			return nil, err
+		}
+		d, err := s.draft(ctx, r, owner)
 		if err != nil {
 			return nil, err
 		}
@@ -83,8 +89,27 @@ func (s *quoteService) CreateQuote(ctx context.Context, r *mouldwrightv1.CreateQ
 
 // ReviseQuote replaces the draft, or writes another beside the offer.
 func (s *quoteService) ReviseQuote(ctx context.Context, r *mouldwrightv1.ReviseQuoteRequest) (*mouldwrightv1.ReviseQuoteResponse, error) {
-	reply := &mouldwrightv1.ReviseQuoteResponse{}
-	err := s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
+	var reply *mouldwrightv1.ReviseQuoteResponse
+	err := persist(r.GetEtag(), func() error {
+		reply = &mouldwrightv1.ReviseQuoteResponse{}
+		return s.revise(ctx, proto.CloneOf(r), reply) // which changes the request
+	})
+	return reply, err
+}
+
+// persist does again what somebody else's change came between, for a caller who names no etag.
+func persist(etag string, do func() error) error {
+	const tries = 3
+	for try := 1; ; try++ {
+		err := do()
+		if err == nil || etag != "" || !errors.Is(err, store.ErrStale) || try == tries {
+			return err
+		}
+	}
+}
+
+func (s *quoteService) revise(ctx context.Context, r *mouldwrightv1.ReviseQuoteRequest, reply *mouldwrightv1.ReviseQuoteResponse) error {
+	return s.keep.once(ctx, r, reply, func(ctx context.Context) (func(store.Tx) error, error) {
 		kept, err := s.find(ctx, r.GetName())
 		if err != nil {
 			return nil, err
@@ -97,12 +122,67 @@ func (s *quoteService) ReviseQuote(ctx context.Context, r *mouldwrightv1.ReviseQ
 			return nil, err
 		}
 		return func(tx store.Tx) error {
-			q, err := tx.Change(kept.Number, r.GetEtag(), callerOf(ctx).Eyes(), life.Revise(""), d.content, d.mark)
+			q, err := alter(ctx, tx, kept.Number, r.GetEtag(), life.Revise(""), d.content, d.mark)
 			reply.Quote = d.of(q)
 			return err
 		}, nil
 	})
-	return reply, err
+}
+
+// reasonStudios says that a draft is the studio's to revise, since the studio wrote it last.
+const reasonStudios = "DRAFT_OF_STUDIO"
+
+// alter makes a change of a quote that is its caller's to make. A partner does not write over
+// what the studio wrote, which the studio might then issue unread.
+func alter(ctx context.Context, tx store.Tx, number life.Number, etag string, change life.Change, content store.Content, mark life.Mark) (store.Quote, error) {
+	caller := callerOf(ctx)
+	if caller.Kind == access.Studio {
+		return tx.Change(number, etag, caller.Eyes(), change, content, mark)
+	}
+	q, err := tx.Quote(number, caller.Eyes())
+	if err != nil {
+		return store.Quote{}, err
+	}
+	if change.Act == life.Revising {
+		if ofStudio(q) {
+			return store.Quote{}, &problem{
+				code: codes.FailedPrecondition, reason: reasonStudios,
+				message: "the studio wrote the draft of this quote last, and it is the studio's to revise; ask for the change, or begin a quote of your own",
+			}
+		}
+		etag = cmp.Or(etag, q.Etag()) // the studio may write a draft meanwhile
+	}
+	after, err := tx.Change(number, etag, caller.Eyes(), change, content, mark)
+	var refused life.Refused
+	if errors.As(err, &refused) {
+		refused.Allowed = may(caller, q, refused.Allowed)
+		return store.Quote{}, refused
+	}
+	return after, err
+}
+
+// may is what a caller may do, of what may be done to a quote: issuing is the studio's, and so
+// is revising a draft of the studio's.
+func may(caller access.Caller, q store.Quote, acts []life.Act) []life.Act {
+	if caller.Kind == access.Studio {
+		return acts
+	}
+	return slices.DeleteFunc(slices.Clone(acts), func(act life.Act) bool {
+		return act == life.Issuing || act == life.Revising && ofStudio(q)
+	})
+}
+
+// ofStudio reports whether a quote has a draft that the studio wrote last.
+func ofStudio(q store.Quote) bool {
+	if _, drafting := q.Drafting(); !drafting {
+		return false
+	}
+	for _, e := range slices.Backward(q.History) {
+		if e.Act == life.Creating || e.Act == life.Revising {
+			return e.By.Kind == access.Studio.String()
+		}
+	}
+	return false
 }
 
 // takeBack takes off a brief what the caller read of the quote and sends back unchanged, though
@@ -135,7 +215,7 @@ func (s *quoteService) briefOf(ctx context.Context, number life.Number, revision
 	})
 	pb := &mouldwrightv1.Brief{}
 	if err == nil {
-		err = wire.Decode(content.Brief, pb).Err()
+		err = wire.DecodeKept(content.Brief, pb)
 	}
 	if err != nil {
 		return nil, err
@@ -145,6 +225,7 @@ func (s *quoteService) briefOf(ctx context.Context, number life.Number, revision
 
 // draft is a revision that is about to be kept.
 type draft struct {
+	caller  access.Caller
 	owner   string
 	content store.Content
 	entry   *ledger.Entry
@@ -160,7 +241,7 @@ type drafted interface {
 
 // draft prices a request's brief, on today's day where it gives none.
 func (s *quoteService) draft(ctx context.Context, r drafted, owner string) (*draft, error) {
-	d := &draft{owner: owner, mark: s.keep.mark(ctx)}
+	d := &draft{caller: callerOf(ctx), owner: owner, mark: s.keep.mark(ctx)}
 	var err error
 	if d.view, err = viewOf(ctx, r); err != nil {
 		return nil, err
@@ -195,14 +276,14 @@ func date(ctx context.Context, pb *mouldwrightv1.Brief, today life.Day) error {
 
 // of is the draft as an answer.
 func (d *draft) of(q store.Quote) *mouldwrightv1.KeptQuote {
-	return shown(q, len(q.Revisions), d.content, d.entry, d.view, d.mark.On)
+	return shown(d.caller, q, len(q.Revisions), &written{d.content, d.entry}, d.view, d.mark.On)
 }
 
-// shown is a quote with one of its revisions as an answer.
-func shown(q store.Quote, revision int, c store.Content, e *ledger.Entry, view ledger.View, on life.Day) *mouldwrightv1.KeptQuote {
-	pb := wire.KeptQuote(q, on)
+// shown is a quote with one of its revisions as an answer to a caller.
+func shown(caller access.Caller, q store.Quote, revision int, w *written, view ledger.View, on life.Day) *mouldwrightv1.KeptQuote {
+	pb, e := wire.KeptQuote(q, on, may(caller, q, q.Allowed(on))), w.entry
 	pb.ShownRevision = int32(revision) //nolint:gosec // counted from 1
-	pb.RateBook = bookcase.Prefix + c.RateBook
+	pb.RateBook = bookcase.Prefix + w.content.RateBook
 	pb.Brief, pb.Quote = e.Brief, e.Quote
 	if view == ledger.Studio {
 		pb.Quote = e.Full
@@ -239,7 +320,7 @@ func (s *quoteService) GetQuote(ctx context.Context, r *mouldwrightv1.GetQuoteRe
 	if err != nil {
 		return nil, err
 	}
-	return &mouldwrightv1.GetQuoteResponse{Quote: shown(l.quote, l.revision, l.content, l.entry, view, s.keep.today())}, nil
+	return &mouldwrightv1.GetQuoteResponse{Quote: shown(callerOf(ctx), l.quote, l.revision, l.written, view, s.keep.today())}, nil
 }
 
 // named is a request for a revision of a quote.
@@ -332,17 +413,18 @@ func tokenNumber(token string) (life.Number, error) {
 
 // IssueQuote makes the draft the offer.
 func (s *quoteService) IssueQuote(ctx context.Context, r *mouldwrightv1.IssueQuoteRequest) (*mouldwrightv1.IssueQuoteResponse, error) {
-	const tries = 3 // of a caller who names no etag: somebody else may write the draft meanwhile
-	for try := 1; ; try++ {
-		reply := &mouldwrightv1.IssueQuoteResponse{}
-		err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
+	var reply *mouldwrightv1.IssueQuoteResponse
+	err := persist(r.GetEtag(), func() error {
+		reply = &mouldwrightv1.IssueQuoteResponse{}
+		return s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
 			return s.issue(ctx, tx, number, r, mark)
 		})
-		if err == nil || r.GetEtag() != "" || !errors.Is(err, store.ErrStale) || try == tries {
-			return reply, err
-		}
-	}
+	})
+	return reply, err
 }
+
+// reasonEarly says that a draft is priced on a day to come.
+const reasonEarly = "QUOTE_EARLY"
 
 // issue issues a draft until the day that its own document says.
 func (s *quoteService) issue(ctx context.Context, tx store.Tx, number life.Number, r *mouldwrightv1.IssueQuoteRequest, mark life.Mark) (store.Quote, *written, error) {
@@ -361,6 +443,12 @@ func (s *quoteService) issue(ctx context.Context, tx store.Tx, number life.Numbe
 			return store.Quote{}, nil, err
 		}
 		until = life.Day(w.entry.Quote.GetValidUntil())
+		if day := life.Day(w.entry.Quote.GetPreparedOn()); day > mark.On { // from which on the offer stands: nobody could tell when it was made
+			return store.Quote{}, nil, &problem{
+				code: codes.FailedPrecondition, reason: reasonEarly,
+				message: fmt.Sprintf("the draft is priced on a day to come, %s; allowed: to issue it then, or to revise it, which prices it on today's day, %s, where its brief gives none", day, mark.On),
+			}
+		}
 	}
 	// The etag of the draft that was read, where the caller has none: another one may say another day.
 	q, err = tx.Change(number, cmp.Or(r.GetEtag(), q.Etag()), eyes, life.Issue(until), store.Content{}, mark)
@@ -387,7 +475,7 @@ func read(r store.Reader, number life.Number, revision int, eyes store.Eyes, vie
 func (s *quoteService) AcceptQuote(ctx context.Context, r *mouldwrightv1.AcceptQuoteRequest) (*mouldwrightv1.AcceptQuoteResponse, error) {
 	reply := &mouldwrightv1.AcceptQuoteResponse{}
 	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
-		q, err := tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Accept(), store.Content{}, mark)
+		q, err := alter(ctx, tx, number, r.GetEtag(), life.Accept(), store.Content{}, mark)
 		return q, nil, err
 	})
 	return reply, err
@@ -397,7 +485,7 @@ func (s *quoteService) AcceptQuote(ctx context.Context, r *mouldwrightv1.AcceptQ
 func (s *quoteService) DeclineQuote(ctx context.Context, r *mouldwrightv1.DeclineQuoteRequest) (*mouldwrightv1.DeclineQuoteResponse, error) {
 	reply := &mouldwrightv1.DeclineQuoteResponse{}
 	err := s.change(ctx, r, reply, &reply.Quote, func(tx store.Tx, number life.Number, mark life.Mark) (store.Quote, *written, error) {
-		q, err := tx.Change(number, r.GetEtag(), callerOf(ctx).Eyes(), life.Decline(), store.Content{}, mark)
+		q, err := alter(ctx, tx, number, r.GetEtag(), life.Decline(), store.Content{}, mark)
 		return q, nil, err
 	})
 	return reply, err
@@ -430,7 +518,7 @@ func (s *quoteService) change(ctx context.Context, r changing, reply proto.Messa
 			if err != nil {
 				return err
 			}
-			*answer = shown(q, usual(q), w.content, w.entry, view, mark.On)
+			*answer = shown(callerOf(ctx), q, usual(q), w, view, mark.On)
 			return nil
 		}, err
 	})

@@ -196,6 +196,8 @@ func TestARequestIsAnsweredOnce(t *testing.T) {
 	other := o.post(t, "/v1/quotes", `{"brief":`+titled(t, "Another")+`,"requestId":"a"}`)
 	assert.Equal(t, codes.AlreadyExists, other.refusal(t).Code())
 	assert.Equal(t, reasonOtherBody, other.refusal(t).info.GetReason())
+	assert.Equal(t, map[string]string{"repeatedRequestId": "a"}, withoutID(other.refusal(t).info.GetMetadata()))
+	assert.NotEqual(t, "a", other.header.Get("X-Request-Id"), "the call has a name of its own")
 	crossed := o.act(t, name, "accept", `{"requestId":"b"}`)
 	assert.Equal(t, reasonOtherBody, crossed.refusal(t).info.GetReason(), "the same fields of another RPC are another request")
 
@@ -221,6 +223,7 @@ func TestARequestInFlight(t *testing.T) {
 	assert.Equal(t, codes.Aborted, got.refusal(t).Code())
 	assert.Equal(t, reasonInFlight, got.refusal(t).info.GetReason())
 	assert.Equal(t, time.Second, got.refusal(t).retry)
+	assert.Equal(t, map[string]string{"repeatedRequestId": "slow"}, withoutID(got.refusal(t).info.GetMetadata()))
 	held.hold.Store(false)
 	close(held.out)
 	answer := <-first
@@ -247,6 +250,23 @@ func (h *holding) Update(ctx context.Context, do func(store.Tx) error) error {
 		}
 	}
 	return h.Store.Update(ctx, do)
+}
+
+// A key that is lost or replaced between a request and its retry makes no second quote: ids are the partner's, or the studio's,
+// whichever of its keys is used. Another's are apart.
+func TestARequestIsRepeatedWithTheNextKey(t *testing.T) {
+	g := guardedServer(t, Config{})
+	g.keys["next"] = keepKey(t, g.kept, "next", store.Key{Owner: "tamsin-row", Scopes: []string{"write"}})
+	body := `{"brief":` + string(plainBrief(t)) + `,"requestId":"7d0f4f6e-9a53-4c0c-8f4e-6f1f1f3d2c11"}`
+	first := g.do(t, own, "/v1/quotes", body)
+	assert.Equal(t, string(first.body), string(g.do(t, "next", "/v1/quotes", body).body))
+	names := map[string]bool{}
+	for _, caller := range []string{own, "next", other, studio, admin} {
+		names[decoded(t, string(g.do(t, caller, "/v1/quotes", body).body), &mouldwrightv1.CreateQuoteResponse{}).GetQuote().GetName()] = true
+	}
+	assert.Len(t, names, 3, "one of each partner's, one of the studio's: %v", names)
+	reused := g.post(t, "/v1/quotes", `{"brief":`+titled(t, "Another")+`,"requestId":"7d0f4f6e-9a53-4c0c-8f4e-6f1f1f3d2c11"}`, g.as("next")...)
+	assert.Equal(t, reasonOtherBody, reused.refusal(t).info.GetReason(), "told, and never silently wrong")
 }
 
 // Many send the same request at once: one quote comes of it, and all who are answered have the same answer.
@@ -318,7 +338,7 @@ func TestWhatAPartnerMayNotChoose(t *testing.T) {
 	g := guardedServer(t, Config{})
 	for field, body := range map[string]string{
 		"brief.partnerTerms": strings.Replace(string(plainBrief(t)), "{", `{"partnerTerms":{"discountPercent":"90"},`, 1),
-		"brief.preparedOn":   strings.Replace(string(plainBrief(t)), "{", `{"preparedOn":"2027-12-31",`, 1),
+		"brief.preparedOn":   strings.Replace(string(plainBrief(t)), `"preparedOn": "2027-03-01"`, `"preparedOn": "2027-12-31"`, 1),
 	} {
 		got := g.post(t, "/v1/quotes", `{"brief":`+body+`}`, g.as(own)...)
 		assert.Contains(t, got.refusal(t).fields, field, "%s", got.body)
@@ -331,6 +351,78 @@ func TestWhatAPartnerMayNotChoose(t *testing.T) {
 	absent := g.post(t, "/v1/quotes", `{"brief":`+string(plainBrief(t))+`,"partner":"partners/nobody"}`, g.as(own)...)
 	assert.Equal(t, http.StatusNotFound, hidden.status)
 	assert.Equal(t, strings.ReplaceAll(hidden.refusal(t).Message(), "quillmere", "x"), strings.ReplaceAll(absent.refusal(t).Message(), "nobody", "x"))
+}
+
+// What a partner is told that it may do, it may: issuing is the studio's, in answers and in refusals.
+func TestActsAreThoseOfTheCaller(t *testing.T) {
+	g := guardedServer(t, Config{})
+	quoteFor := func(caller, name string) *mouldwrightv1.KeptQuote {
+		got := g.send(t, "GET", "/v1/"+name, nil, g.as(caller)...)
+		return decoded(t, string(got.body), &mouldwrightv1.GetQuoteResponse{}).GetQuote()
+	}
+	made := decoded(t, string(g.do(t, own, "/v1/quotes", request(plainBrief(t))).body), &mouldwrightv1.CreateQuoteResponse{}).GetQuote()
+	assert.Equal(t, "revise", acts(made))
+	name := made.GetName()
+	assert.Equal(t, "revise", acts(quoteFor(own, name)))
+	assert.Equal(t, "revise issue", acts(quoteFor(studio, name)))
+	early := g.post(t, "/v1/"+name+":accept", `{}`, g.as(own)...).refusal(t)
+	assert.Equal(t, "cannot accept a quote that is draft; allowed: revise", early.Message())
+	assert.Equal(t, map[string]string{"state": "draft", "allowed": "revise"}, withoutID(early.info.GetMetadata()))
+	g.do(t, studio, "/v1/"+name+":issue", `{}`)
+	assert.Equal(t, "revise accept decline", acts(quoteFor(own, name)))
+	g.do(t, studio, "/v1/"+name+":revise", request(plainBrief(t)))
+	assert.Equal(t, "accept decline", acts(quoteFor(own, name)), "the draft beside the offer is the studio's")
+	taken := decoded(t, string(g.do(t, own, "/v1/"+name+":accept", `{}`).body), &mouldwrightv1.AcceptQuoteResponse{}).GetQuote()
+	assert.Empty(t, acts(taken))
+}
+
+// What the studio wrote last a partner does not write over: the studio might issue it unread.
+func TestADraftOfTheStudioIsTheStudios(t *testing.T) {
+	g := guardedServer(t, Config{})
+	changed := func(title string) string { return `{"brief":` + titled(t, title) + `}` }
+	refusedOwn := func(name, etag string) {
+		t.Helper()
+		body := strings.TrimSuffix(changed("Changed by the partner"), "}") + `,"etag":"` + etag + `"}`
+		got := g.post(t, "/v1/"+name+":revise", body, g.as(own)...).refusal(t)
+		assert.Equal(t, codes.FailedPrecondition, got.Code())
+		assert.Equal(t, reasonStudios, got.info.GetReason())
+		assert.Contains(t, got.Message(), "the studio wrote the draft of this quote last")
+	}
+	made := decoded(t, string(g.do(t, studio, "/v1/quotes", `{"partner":"partners/tamsin-row",`+changed("By the studio")[1:]).body), &mouldwrightv1.CreateQuoteResponse{}).GetQuote()
+	refusedOwn(made.GetName(), "")
+	refusedOwn(made.GetName(), made.GetEtag())
+	issued := decoded(t, string(g.do(t, studio, "/v1/"+made.GetName()+":issue", `{}`).body), &mouldwrightv1.IssueQuoteResponse{}).GetQuote()
+	assert.Equal(t, "By the studio", issued.GetTitle())
+
+	// Beside an offer the partner may write a draft, which the studio may change; from then on it is the studio's.
+	g.do(t, own, "/v1/"+made.GetName()+":revise", changed("By the partner"))
+	g.do(t, own, "/v1/"+made.GetName()+":revise", changed("By the partner again"))
+	g.do(t, studio, "/v1/"+made.GetName()+":revise", changed("Corrected by the studio"))
+	refusedOwn(made.GetName(), "")
+	issued = decoded(t, string(g.do(t, studio, "/v1/"+made.GetName()+":issue", `{}`).body), &mouldwrightv1.IssueQuoteResponse{}).GetQuote()
+	assert.Equal(t, "Corrected by the studio", issued.GetTitle())
+	late := g.post(t, "/v1/quotes/Q-2027-0001:revise", changed("x"), g.as(other)...)
+	assert.Equal(t, http.StatusNotFound, late.status, "another partner is told nothing")
+}
+
+// The studio may price on a day to come, and issues it no earlier: its offer would stand from a day that is not yet.
+func TestADraftOfADayToComeIsNotIssued(t *testing.T) {
+	o := openStudio(t, nil)
+	brief := strings.Replace(string(plainBrief(t)), `"preparedOn": "2027-03-01"`, `"preparedOn": "2027-03-03"`, 1)
+	q := o.told(t, o.post(t, "/v1/quotes", `{"brief":`+brief+`}`))
+	early := o.act(t, q.GetName(), "issue", `{}`).refusal(t)
+	assert.Equal(t, codes.FailedPrecondition, early.Code())
+	assert.Equal(t, reasonEarly, early.info.GetReason())
+	assert.Contains(t, early.Message(), "the draft is priced on a day to come, 2027-03-03")
+	o.at(time.Date(2027, 3, 2, 23, 59, 0, 0, time.UTC))
+	assert.Equal(t, reasonEarly, o.act(t, q.GetName(), "issue", `{}`).refusal(t).info.GetReason())
+	o.at(time.Date(2027, 3, 3, 0, 0, 0, 0, time.UTC)) // in London too
+	issued := o.told(t, o.act(t, q.GetName(), "issue", `{}`))
+	assert.Equal(t, "2027-04-02", issued.GetValidUntil())
+
+	q = o.told(t, o.post(t, "/v1/quotes", `{"brief":`+strings.Replace(brief, "2027-03-03", "2027-08-01", 1)+`}`))
+	o.told(t, o.act(t, q.GetName(), "revise", request(plainBrief(t))))
+	o.told(t, o.act(t, q.GetName(), "issue", `{}`))
 }
 
 // Another's quote and one that there is not are told apart by nothing.

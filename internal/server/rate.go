@@ -34,8 +34,16 @@ func newRate(r Rate, now func() time.Time) (*rate, error) {
 	}
 	seen.SetTimeNow(now)
 	limiter, err := throttled.NewGCRARateLimiterCtx(throttled.WrapStoreWithContext(seen), throttled.RateQuota{MaxRate: throttled.PerMin(r.PerMinute), MaxBurst: r.Burst - 1})
-	return &rate{limiter, r}, err
+	if err != nil {
+		return nil, err
+	}
+	limiter.SetMaxCASAttemptsLimit(mostAttempts)
+	return &rate{limiter, r}, nil
 }
+
+// mostAttempts bounds how often a call tries to be counted while others of the same caller are:
+// each time that it does not succeed, another has.
+const mostAttempts = 10_000
 
 // take counts a call, or says when the next one will be taken.
 func (r *rate) take(ctx context.Context, who string) error {
@@ -51,6 +59,14 @@ func (r *rate) take(ctx context.Context, who string) error {
 		message: fmt.Sprintf("called too often; allowed: %d calls a minute, at most %d of them at once", r.quota.PerMinute, r.quota.Burst),
 	}
 }
+
+// giveBack takes a call off the count again.
+func (r *rate) giveBack(ctx context.Context, who string) {
+	_, _, _ = r.limiter.RateLimitCtx(ctx, who, -1) // what cannot be given back is only counted
+}
+
+// times is a rate that is so many times as high.
+func (r Rate) times(n int) Rate { return Rate{PerMinute: n * r.PerMinute, Burst: n * r.Burst} }
 
 // addressOf is what calls from an address are counted under: the address, or of IPv6 the
 // network of 64 bits that one subscriber has to himself (RFC 6177 speaks of at least that).

@@ -3,13 +3,13 @@ package server
 import (
 	"context"
 	"errors"
-	"fmt"
 	"iter"
 	"strconv"
 	"strings"
 	"time"
 
 	mouldwrightv1 "github.com/mouldwright/mouldwright/api/mouldwright/v1"
+	"github.com/mouldwright/mouldwright/internal/access"
 	"github.com/mouldwright/mouldwright/internal/bookcase"
 	"github.com/mouldwright/mouldwright/internal/desk"
 	"github.com/mouldwright/mouldwright/internal/estimate"
@@ -100,11 +100,10 @@ func (s *rateBookService) CreateRateBook(ctx context.Context, r *mouldwrightv1.C
 	defer s.books.Forget() // also where nobody knows whether it is kept
 	reply := &mouldwrightv1.CreateRateBookResponse{}
 	err := s.keep.once(ctx, r, reply, func(context.Context) (func(store.Tx) error, error) {
-		edition, faults := desk.CheckBook(r.GetRateBook(), nil, s.rules)
+		book, faults := s.usable(r.GetRateBook(), nil)
 		if len(faults) > 0 {
 			return nil, &violations{faults: faults.Under(rateBookField)}
 		}
-		book := &desk.Book{Edition: edition, Document: r.GetRateBook()}
 		return func(tx store.Tx) error {
 			kept, err := s.books.Keep(tx, book)
 			if err != nil {
@@ -115,6 +114,15 @@ func (s *rateBookService) CreateRateBook(ctx context.Context, r *mouldwrightv1.C
 		}, nil
 	})
 	return reply, err
+}
+
+// usable opens a book of whose form something may be known to be wrong already, as it would be
+// kept: what could not be opened again would leave every brief without a price.
+func (s *rateBookService) usable(pb *mouldwrightv1.RateBook, form fault.List) (*desk.Book, fault.List) {
+	if _, faults := desk.CheckBook(pb, form, s.rules); len(faults) > 0 {
+		return nil, faults
+	}
+	return s.books.Rehearse(pb)
 }
 
 // meaningOfBook returns what is wrong with a rate book that is to be kept, besides its form
@@ -129,13 +137,13 @@ func meaningOfBook(r *mouldwrightv1.CreateRateBookRequest) fault.List {
 }
 
 // CheckRateBook answers with a book's faults, and with what a sound one makes of the open
-// quotes; that they are many or bad is no error. What was wrong with the book's form, at the
-// door, is among them.
+// quotes and the partners' terms; that faults are many or bad is no error. What was wrong with
+// the book's form, at the door, is among them.
 func (s *rateBookService) CheckRateBook(ctx context.Context, r *mouldwrightv1.CheckRateBookRequest) (*mouldwrightv1.CheckRateBookResponse, error) {
 	faults := ofTheBook(callFrom(ctx).form)
-	var edition *ratebook.Edition
+	var book *desk.Book
 	if r.GetRateBook() != nil {
-		edition, faults = desk.CheckBook(r.GetRateBook(), faults, s.rules)
+		book, faults = s.usable(r.GetRateBook(), faults)
 	} else if len(faults) == 0 {
 		faults = fault.List{{Path: checkedBook, Message: "missing: there is no rate book to check"}}
 	}
@@ -145,7 +153,124 @@ func (s *rateBookService) CheckRateBook(ctx context.Context, r *mouldwrightv1.Ch
 	}
 	haste, cancel := halfTheTime(ctx)
 	defer cancel()
-	return answer, s.reprice(ctx, haste, &desk.Book{Edition: edition, Document: r.GetRateBook()}, answer)
+	if err := s.partnersOf(ctx, haste, book, answer); err != nil {
+		return nil, err
+	}
+	return answer, s.reprice(ctx, haste, book, answer)
+}
+
+// TryRateBook tells what a rate book would make of the open quotes and the partners' terms that
+// a configuration's store keeps, as CheckRateBook does for the studio.
+func TryRateBook(ctx context.Context, c Config, book *mouldwrightv1.RateBook) (*mouldwrightv1.CheckRateBookResponse, error) {
+	s, err := rateBooksOf(c)
+	if err != nil {
+		return nil, err
+	}
+	return s.CheckRateBook(ofTheStudio(ctx), &mouldwrightv1.CheckRateBookRequest{RateBook: book})
+}
+
+// UnfitPartners lists the partners that a configuration's store keeps whose terms do not fit a
+// rate book: at most 200, and whether there are more.
+func UnfitPartners(ctx context.Context, c Config, book *desk.Book) (unfit []*mouldwrightv1.PartnerFaults, more bool, err error) {
+	s, err := rateBooksOf(c)
+	if err != nil {
+		return nil, false, err
+	}
+	answer := &mouldwrightv1.CheckRateBookResponse{}
+	err = s.partnersOf(ctx, ctx, book, answer)
+	return answer.GetPartnerFaults(), answer.GetMorePartnerFaults(), err
+}
+
+func rateBooksOf(c Config) (*rateBookService, error) {
+	rules, err := wire.NewValidator()
+	if err != nil {
+		return nil, err
+	}
+	r, err := newRoom(c.withDefaults(), rules)
+	if err != nil {
+		return nil, err
+	}
+	return &rateBookService{books: r.books, intake: r.intake, keep: r.keep, rules: rules}, nil
+}
+
+// ofTheStudio is the context of who has the store itself before him, and needs no key to it.
+func ofTheStudio(ctx context.Context) context.Context {
+	return withCall(ctx, &call{caller: access.Caller{Kind: access.Studio, Scopes: access.Admin}})
+}
+
+// mostPartners bounds how many partners a check lists.
+const mostPartners = 200
+
+// partnersOf lists the partners whose terms do not fit a book, until haste ends; then the answer
+// says that there may be more.
+func (s *rateBookService) partnersOf(ctx, haste context.Context, book *desk.Book, answer *mouldwrightv1.CheckRateBookResponse) error {
+	for partner, err := range s.partners(haste) {
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case haste.Err() != nil:
+			answer.MorePartnerFaults = true
+			return nil
+		case err != nil:
+			return err
+		}
+		faults := unfitFor(partner, book)
+		if len(faults) == 0 {
+			continue
+		}
+		if len(answer.GetPartnerFaults()) == mostPartners {
+			answer.MorePartnerFaults = true
+			return nil
+		}
+		answer.PartnerFaults = append(answer.PartnerFaults, &mouldwrightv1.PartnerFaults{Partner: wire.PartnerName(partner.ID), Faults: firstFaults(faults)})
+	}
+	return nil
+}
+
+// partners walks the partners that are not closed, by their ids. It ends with the first error.
+func (s *rateBookService) partners(ctx context.Context) iter.Seq2[store.Partner, error] {
+	const page = 200
+	return func(yield func(store.Partner, error) bool) {
+		for after, more := "", true; more; {
+			var partners []store.Partner
+			err := s.keep.store.View(ctx, func(tx store.Reader) (err error) {
+				partners, err = tx.Partners(after, page, store.Studio())
+				return err
+			})
+			if err != nil {
+				yield(store.Partner{}, err)
+				return
+			}
+			for _, p := range partners {
+				if after = p.ID; !p.Closed && !yield(p, nil) {
+					return
+				}
+			}
+			more = len(partners) == page
+		}
+	}
+}
+
+// unfitFor says what of a partner's terms does not fit a book, by paths in the partner.
+func unfitFor(p store.Partner, book *desk.Book) fault.List {
+	terms, err := wire.DecodeTerms(p.Terms)
+	if err != nil {
+		return fault.List{{Path: "terms", Message: "what is kept of them cannot be read; set them anew"}}
+	}
+	const own = "partnerTerms"
+	var faults fault.List
+	for _, f := range book.Meaning(&mouldwrightv1.Brief{PartnerTerms: terms}) { // which lacks all else that a brief needs
+		if isUnder(f.Path, own) {
+			faults = append(faults, fault.Fault{Path: "terms" + strings.TrimPrefix(f.Path, own), Message: f.Message})
+		}
+	}
+	return faults
+}
+
+// firstFaults are as many faults as are told of each quote and each partner.
+func firstFaults(faults fault.List) []*mouldwrightv1.RateBookFault {
+	const most = 10
+	return bookFaults(faults[:min(len(faults), most)])
 }
 
 func bookFaults(faults fault.List) (out []*mouldwrightv1.RateBookFault) {
@@ -199,9 +324,10 @@ func (s *rateBookService) reprice(ctx, haste context.Context, book *desk.Book, a
 
 // openQuote is a quote that may yet be issued or accepted.
 type openQuote struct {
-	number   life.Number
-	revision int // the draft, or the offer where there is none
+	head     store.Head
+	revision int // the draft, or the offer where there is none; 0 where it could not be read
 	content  store.Content
+	damaged  bool // what is kept of it cannot be read
 }
 
 // openQuotes walks the open quotes, the newest first. It ends with the first error.
@@ -213,9 +339,9 @@ func (s *rateBookService) openQuotes(ctx context.Context) iter.Seq2[openQuote, e
 			}
 			var open openQuote
 			if err == nil {
-				open, err = s.opened(ctx, head.Number)
+				open, err = s.opened(ctx, head)
 			}
-			if err == nil && open.revision == 0 {
+			if err == nil && open.revision == 0 && !open.damaged {
 				continue
 			}
 			if !yield(open, err) || err != nil {
@@ -263,19 +389,34 @@ func mayBeOpen(h store.Head) bool {
 	}
 }
 
+// damaged reports whether an error is of what is kept of one thing, and the store goes on
+// answering otherwise: that is no reason to tell nothing of the rest.
+func (s *rateBookService) damaged(ctx context.Context, err error) bool {
+	if errors.Is(err, ledger.ErrDamaged) {
+		return true
+	}
+	return errors.Is(err, store.ErrUnavailable) && s.keep.store.View(ctx, func(tx store.Reader) error {
+		_, err := tx.RateBooks(store.RateBook{}, 1, store.Studio())
+		return err
+	}) == nil
+}
+
 // opened reads what a quote would be issued or accepted as; revision 0 where it is closed.
-func (s *rateBookService) opened(ctx context.Context, number life.Number) (open openQuote, err error) {
-	open.number = number
+func (s *rateBookService) opened(ctx context.Context, head store.Head) (open openQuote, err error) {
+	open.head = head
 	err = s.keep.store.View(ctx, func(tx store.Reader) error {
-		q, err := tx.Quote(number, callerOf(ctx).Eyes())
+		q, err := tx.Quote(head.Number, callerOf(ctx).Eyes())
 		if err != nil {
 			return err
 		}
 		if open.revision = openRevision(q, s.keep.today()); open.revision > 0 {
-			open.content, err = tx.Content(number, open.revision, callerOf(ctx).Eyes())
+			open.content, err = tx.Content(head.Number, open.revision, callerOf(ctx).Eyes())
 		}
 		return err
 	})
+	if err != nil && s.damaged(ctx, err) {
+		open.damaged, err = true, nil
+	}
 	return open, err
 }
 
@@ -290,36 +431,50 @@ func openRevision(q store.Quote, on life.Day) int {
 	return 0
 }
 
-// changed prices a quote's brief, with the terms that were kept on it, by another book.
+// changed says what another book makes of a quote. That what is kept of the quote cannot be
+// read is a fault of the quote, and no error.
 func (s *rateBookService) changed(ctx context.Context, book *desk.Book, open openQuote) (*mouldwrightv1.OpenQuoteChange, error) {
-	entry, err := ledger.Read(open.content, ledger.Client)
+	change := &mouldwrightv1.OpenQuoteChange{
+		Quote: wire.QuoteName(open.head.Number), Revision: int32(open.revision), //nolint:gosec // counted from 1
+		Title: open.head.Summary.Title, Client: open.head.Summary.Client,
+	}
+	var err error
+	if !open.damaged {
+		err = s.priced(ctx, book, open.content, change)
+	}
+	if open.damaged || err != nil && s.damaged(ctx, err) {
+		change.Faults = bookFaults(fault.List{{Message: "what is kept of the quote cannot be read, so it is not priced"}})
+		return change, nil
+	}
+	return change, err
+}
+
+// priced prices a revision's brief, with the terms that were kept on it, by another book.
+func (s *rateBookService) priced(ctx context.Context, book *desk.Book, c store.Content, change *mouldwrightv1.OpenQuoteChange) error {
+	entry, err := ledger.Read(c, ledger.Client)
 	if err != nil {
-		return nil, fmt.Errorf("quote %s: %w", open.number, err)
+		return err
 	}
 	kept := entry.Quote
-	change := &mouldwrightv1.OpenQuoteChange{
-		Quote: wire.QuoteName(open.number), Revision: int32(open.revision), //nolint:gosec // counted from 1
-		Title: kept.GetTitle(), Client: kept.GetClient(), NetKept: kept.GetNet(),
-	}
-	by := s.intake.asPriced(ctx, book, open.content)
+	change.Title, change.Client, change.NetKept = kept.GetTitle(), kept.GetClient(), kept.GetNet()
+	by := s.intake.asPriced(ctx, book, c)
 	meshes, lost := heeded(by.Meshes)
 	by.Meshes = meshes
 	then, err := by.Price(entry.Brief)
 	switch {
 	case lost() != nil:
-		return nil, lost()
+		return lost()
 	case err != nil:
 		change.Faults, err = whyNot(err)
-		return change, err
+		return err
 	}
 	change.NetThen = wire.Quote(then, false).GetNet()
 	change.Difference, err = difference(change.GetNetKept(), change.GetNetThen())
-	return change, err
+	return err
 }
 
-// whyNot says why a book cannot price a brief: at most ten faults.
+// whyNot says why a book cannot price a brief.
 func whyNot(err error) ([]*mouldwrightv1.RateBookFault, error) {
-	const most = 10
 	var faults fault.List
 	var later estimate.LaterError
 	switch {
@@ -331,7 +486,7 @@ func whyNot(err error) ([]*mouldwrightv1.RateBookFault, error) {
 	default:
 		return nil, err
 	}
-	return bookFaults(faults[:min(len(faults), most)]), nil
+	return firstFaults(faults), nil
 }
 
 // difference is what one amount has more than another; nil where they are of two currencies.

@@ -523,3 +523,216 @@ func TestRateBooksAreReckonedInTurn(t *testing.T) {
 	assert.False(t, reckons(&mouldwrightv1.ListRateBooksRequest{}))
 	assert.False(t, reckons(&mouldwrightv1.GetRateBookRequest{}))
 }
+
+// scarred is a store in which what is kept of one quote cannot be read.
+type scarred struct {
+	store.Store
+	number string
+	all    bool // and nothing else either
+}
+
+// View reads all but what is damaged.
+func (u *scarred) View(ctx context.Context, do func(store.Reader) error) error {
+	return u.Store.View(ctx, func(r store.Reader) error { return do(&scarredReader{r, u}) })
+}
+
+type scarredReader struct {
+	store.Reader
+	of *scarred
+}
+
+// Content does not come of the quote.
+func (r *scarredReader) Content(number life.Number, revision int, eyes store.Eyes) (store.Content, error) {
+	if number.String() == r.of.number {
+		return store.Content{}, fmt.Errorf("%w: revision %d of quote %s is damaged", store.ErrUnavailable, revision, number)
+	}
+	return r.Reader.Content(number, revision, eyes)
+}
+
+// RateBooks is what a store is asked in order to see whether it answers.
+func (r *scarredReader) RateBooks(after store.RateBook, limit int, eyes store.Eyes) ([]store.RateBook, error) {
+	if r.of.all {
+		return nil, store.ErrUnavailable
+	}
+	return r.Reader.RateBooks(after, limit, eyes)
+}
+
+// A quote that cannot be read is a fault of that quote: the others are priced all the same. A
+// store that is away is an error.
+func TestCheckRateBookWithAQuoteThatCannotBeRead(t *testing.T) {
+	b := newBookshop(t)
+	pb := briefNamed(t, "gate-snails")
+	sound := b.quote(t, "", pb)
+	content := b.priced(t, pb)
+	content.Document = []byte("no document")
+	require.NoError(t, b.store.Update(b.ctx, func(tx store.Tx) error {
+		_, err := tx.Create("", 2027, content, life.Mark{By: life.Actor{Kind: "studio", Name: "The office"}, At: b.at, On: "2027-03-01"})
+		return err
+	}))
+	lost := b.quote(t, "", pb)
+	away := &scarred{Store: b.store, number: strings.TrimPrefix(lost, wire.QuotePrefix)}
+	b.keep.store = away
+
+	got := b.check(t, demoDocument(t))
+	require.Len(t, got.GetOpenQuotes(), 3)
+	assert.EqualValues(t, 1, got.GetPricedQuoteCount())
+	for i, name := range []string{lost, "quotes/Q-2027-0002", sound} {
+		change := got.GetOpenQuotes()[i]
+		assert.Equal(t, name, change.GetQuote())
+		assert.Equal(t, pb.GetTitle(), change.GetTitle(), name)
+		if name == sound {
+			assert.Empty(t, change.GetFaults())
+			continue
+		}
+		require.Len(t, change.GetFaults(), 1, name)
+		assert.Empty(t, change.GetFaults()[0].GetPath())
+		assert.Contains(t, change.GetFaults()[0].GetMessage(), "cannot be read")
+		assert.Nil(t, change.GetNetKept())
+		assert.Nil(t, change.GetNetThen())
+	}
+
+	away.all = true
+	_, err := b.CheckRateBook(b.ctx, &mouldwrightv1.CheckRateBookRequest{RateBook: demoDocument(t)})
+	assert.ErrorIs(t, err, store.ErrUnavailable)
+}
+
+// What is wrong with a text that is kept is never told as the fault of whoever asks for it.
+func TestFaultsOfKeptQuotesAndRateBooksAreNotTheCallers(t *testing.T) {
+	b := newBookshop(t)
+	content := b.priced(t, briefNamed(t, "gate-snails"))
+	content.Brief = []byte(`{"titel":"Trail"}`)
+	_, err := ledger.Read(content, ledger.Client)
+	require.Error(t, err)
+	assert.Equal(t, codes.Internal, problemOf(err).code)
+	assert.NotContains(t, problemOf(err).message, "titel")
+
+	require.NoError(t, b.store.Update(b.ctx, func(tx store.Tx) error {
+		_, err := tx.AddRateBook(store.RateBook{Revision: "strange", Document: []byte(`{"studdio":"Ash & Ember Fabrication"}`), At: b.at})
+		return err
+	}))
+	_, err = b.GetRateBook(b.ctx, &mouldwrightv1.GetRateBookRequest{Name: "rateBooks/strange"})
+	require.ErrorContains(t, err, "studdio")
+	assert.Equal(t, codes.Internal, problemOf(err).code)
+	assert.NotContains(t, problemOf(err).message, "studdio")
+}
+
+// The heaviest brief that is taken makes a quote with more in it than a brief may have: it is
+// shown, issued and priced again all the same.
+func TestTheHeaviestQuoteIsReadAndRateBooksAreCheckedBesideIt(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the whole run prices it, without the race detector")
+	}
+	b := newBookshop(t)
+	quotes := &quoteService{intake: b.room.intake, keep: b.room.keep}
+	made, err := quotes.CreateQuote(b.ctx, decoded(t, heaviest(200, 10), &mouldwrightv1.CreateQuoteRequest{}))
+	require.NoError(t, err)
+	name := made.GetQuote().GetName()
+	read, err := quotes.GetQuote(b.ctx, &mouldwrightv1.GetQuoteRequest{Name: name})
+	require.NoError(t, err)
+	assert.True(t, proto.Equal(made.GetQuote(), read.GetQuote()))
+	_, err = quotes.IssueQuote(b.ctx, &mouldwrightv1.IssueQuoteRequest{Name: name})
+	require.NoError(t, err)
+	got := b.check(t, dearer(t, "demo-2027.1"))
+	assert.EqualValues(t, 1, got.GetPricedQuoteCount())
+	assert.Empty(t, got.GetOpenQuotes()[0].GetFaults())
+}
+
+// oversized is a sound rate book with more items in its lists than a document that comes in may
+// have, which a binary message has room for.
+func oversized(t testing.TB) *mouldwrightv1.RateBook {
+	t.Helper()
+	book := dearer(t, "demo-2027.1")
+	for i := range 1_100 {
+		m := proto.CloneOf(book.GetMaterials()[0])
+		m.Code, m.Packs = fmt.Sprintf("more-%d", i), nil
+		for j := range 20 {
+			m.Packs = append(m.Packs, &mouldwrightv1.Pack{Size: float64(1 + j), Price: "1"})
+		}
+		book.Materials = append(book.Materials, m)
+	}
+	return book
+}
+
+// What could not be opened again is neither kept nor called usable, also where no door has
+// refused it.
+func TestARateBookThatCouldNotBeOpenedAgain(t *testing.T) {
+	b := newBookshop(t)
+	book := oversized(t)
+	_, faults := desk.CheckBook(book, nil, b.rules)
+	require.Empty(t, faults, "it is sound in itself")
+	checked := b.check(t, book)
+	assert.False(t, checked.GetUsable())
+	require.Len(t, checked.GetFaults(), 1)
+	assert.Contains(t, checked.GetFaults()[0].GetMessage(), "more than 20000 items in lists")
+	_, err := b.CreateRateBook(b.ctx, creation(t, book, ""))
+	var bad *violations
+	require.ErrorAs(t, err, &bad)
+	require.Len(t, bad.faults, 1)
+	assert.Equal(t, "rateBook", bad.faults[0].Path)
+	assert.Contains(t, bad.faults[0].Message, "more than 20000 items in lists")
+	now, err := b.GetRateBook(b.ctx, &mouldwrightv1.GetRateBookRequest{Name: bookcase.Current})
+	require.NoError(t, err)
+	assert.Equal(t, "demo-2026.1", now.GetRateBook().GetRevision())
+}
+
+// partner keeps a partner with its terms as they are written.
+func (b *bookshop) partner(t testing.TB, id, terms string, closed bool) {
+	t.Helper()
+	require.NoError(t, b.store.Update(b.ctx, func(tx store.Tx) error {
+		_, err := tx.AddPartner(store.Partner{ID: id, Title: "A partner", Terms: []byte(terms), Closed: closed, At: b.at})
+		return err
+	}))
+}
+
+// A book that lacks what partners' terms name is told, partner by partner, before it is in force.
+func TestCheckRateBookNamesPartnersWhoseTermsDoNotFit(t *testing.T) {
+	b := newBookshop(t)
+	b.partner(t, "closed", `{"finishes":["gone"]}`, true)
+	b.partner(t, "fits", `{"finishes":["gloss"],"discountPercent":"5"}`, false)
+	b.partner(t, "none", ``, false)
+	b.partner(t, "quillmere", `{"tax":"gone"}`, false)
+	b.partner(t, "strange", `{"titel":1}`, false)
+	b.partner(t, "tamsin-row", `{"finishes":["gloss","gone","lost"]}`, false)
+	got := b.check(t, demoDocument(t))
+	assert.True(t, got.GetUsable(), "the book itself is")
+	assert.False(t, got.GetMorePartnerFaults())
+	told := map[string][]string{}
+	for _, p := range got.GetPartnerFaults() {
+		for _, f := range p.GetFaults() {
+			told[p.GetPartner()] = append(told[p.GetPartner()], f.GetPath())
+		}
+	}
+	assert.Equal(t, map[string][]string{
+		"partners/quillmere": {"terms.tax"}, "partners/strange": {"terms"}, "partners/tamsin-row": {"terms.finishes[1]", "terms.finishes[2]"},
+	}, told)
+
+	bad := demoDocument(t)
+	bad.Policies.DefaultFinish = "no-such-finish"
+	assert.Empty(t, b.check(t, bad).GetPartnerFaults(), "what cannot be used fits nobody")
+}
+
+// Two hundred partners are listed, and one more is said to be there; where time ends before the
+// last was looked at, that is said too.
+func TestCheckRateBookBoundsPartners(t *testing.T) {
+	b := newBookshop(t)
+	for i := range mostPartners {
+		b.partner(t, fmt.Sprintf("p%03d", i), `{"tax":"gone"}`, false)
+	}
+	b.partner(t, "a", ``, false)
+	b.partner(t, "z", ``, false)
+	got := b.check(t, demoDocument(t))
+	assert.Len(t, got.GetPartnerFaults(), mostPartners)
+	assert.False(t, got.GetMorePartnerFaults())
+	b.partner(t, "q", `{"tax":"gone"}`, false)
+	got = b.check(t, demoDocument(t))
+	assert.Len(t, got.GetPartnerFaults(), mostPartners)
+	assert.True(t, got.GetMorePartnerFaults())
+
+	over, cancel := context.WithCancel(b.ctx)
+	cancel()
+	answer := &mouldwrightv1.CheckRateBookResponse{}
+	require.NoError(t, b.partnersOf(b.ctx, over, demoBook(t, b.rules), answer))
+	assert.Empty(t, answer.GetPartnerFaults())
+	assert.True(t, answer.GetMorePartnerFaults())
+	require.ErrorIs(t, b.partnersOf(over, over, demoBook(t, b.rules), &mouldwrightv1.CheckRateBookResponse{}), context.Canceled)
+}

@@ -26,6 +26,8 @@ func keptProblem(err error) *problem {
 		return &problem{code: codes.FailedPrecondition, reason: reasonLapsed, message: "the draft's last valid day is past; revise it, which prices it on today's day"}
 	case errors.Is(err, life.ErrNumber):
 		return &problem{code: codes.NotFound, reason: reasonAbsent, message: err.Error()}
+	case errors.Is(err, store.ErrDamaged):
+		return &problem{code: codes.DataLoss, reason: reasonDamaged, cause: err, message: "what is kept of this is damaged, and is not shown; a backup may have it whole"}
 	case errors.Is(err, store.ErrUnavailable):
 		return &problem{
 			code: codes.Unavailable, reason: reasonStore, retry: time.Second, cause: err,

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"mime"
 	"net/http"
@@ -34,7 +35,7 @@ type restDoor struct {
 	encoder wire.Encoder
 	routes  routes
 	limit   int64                     // bytes of a body
-	host    func(*http.Request) error // refuses a stranger's Host
+	host    func(*http.Request) error // refuses a stranger's Host, and what a stranger's page sends
 	gateway *runtime.ServeMux
 	conn    *inProcess
 	pages   *http.ServeMux
@@ -69,7 +70,7 @@ func newRESTDoor(ctx context.Context, c *chain, services []service, config Confi
 	}
 	d.pages = http.NewServeMux()
 	d.pages.HandleFunc("/v1/", d.call)
-	d.pages.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { d.fail(w, r, noSuchPath()) })
+	d.pages.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { d.stray(w, r, d.lost) })
 	return d, nil
 }
 
@@ -113,10 +114,10 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 	verbs := d.routes.verbs(r.URL.Path)
 	switch {
 	case len(verbs) == 0:
-		d.fail(w, r, noSuchPath())
+		d.stray(w, r, d.lost)
 		return
 	case !slices.Contains(verbs, r.Method):
-		d.refuseVerb(w, r, verbs)
+		d.stray(w, r, func(w http.ResponseWriter, r *http.Request) { d.refuseVerb(w, r, verbs) })
 		return
 	}
 	// Before anything of the body is read: nobody sends a file who may not.
@@ -129,11 +130,12 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if bringsMesh(r) { // a file within JSON takes as much memory as one by itself
-		if err := d.chain.uploads.take(r.Context()); err != nil {
+		free, err := d.chain.takeUpload(r.Context())
+		if err != nil {
 			d.fail(w, r, err)
 			return
 		}
-		defer d.chain.uploads.free()
+		defer free()
 	}
 	doc, err := d.read(w, r)
 	if err != nil {
@@ -143,6 +145,18 @@ func (d *restDoor) call(w http.ResponseWriter, r *http.Request) {
 	r.Body = doc
 	d.gateway.ServeHTTP(w, r)
 }
+
+// stray answers a request that is no call, unless its address has sent too many.
+func (d *restDoor) stray(w http.ResponseWriter, r *http.Request, answer http.HandlerFunc) {
+	if err := d.chain.guard.stray(r.Context(), callFrom(r.Context())); err != nil {
+		d.fail(w, r, err)
+		return
+	}
+	answer(w, r)
+}
+
+// lost answers a request for what there is not.
+func (d *restDoor) lost(w http.ResponseWriter, r *http.Request) { d.fail(w, r, noSuchPath()) }
 
 func (d *restDoor) refuseVerb(w http.ResponseWriter, r *http.Request, verbs []string) {
 	allowed := strings.Join(verbs, ", ")
@@ -167,7 +181,7 @@ func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*jsonBody, erro
 	if r.Method == http.MethodGet || r.Method == http.MethodDelete {
 		return doc, nil
 	}
-	if err := jsonOnly(r.Header); err != nil {
+	if err := jsonOnly(r); err != nil {
 		return nil, err
 	}
 	limit := d.bodyLimit(r)
@@ -189,6 +203,7 @@ func (d *restDoor) read(w http.ResponseWriter, r *http.Request) (*jsonBody, erro
 	case err != nil:
 		return nil, brokenOff()
 	}
+	own.came()
 	return doc, nil
 }
 
@@ -264,28 +279,43 @@ func clip(s string) string {
 	return strings.ToValidUTF8(s[:most], "") + "…"
 }
 
-// jsonOnly refuses bodies that say they are no JSON. One that says nothing is
-// taken for JSON.
-func jsonOnly(h http.Header) error {
-	if coding := h.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
+// jsonOnly refuses bodies that do not say that they are JSON. A page of another site can have a
+// browser send bodies that say nothing, or that they are forms or plain text, without that the
+// browser asks here first (WHATWG Fetch, "CORS-safelisted request-header" and the types of
+// "extract a body").
+func jsonOnly(r *http.Request) error {
+	if coding := r.Header.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
 		return unsupported("content-encoding", coding, "none")
 	}
-	given := h.Get("Content-Type")
-	if given == "" {
-		return nil
+	given := r.Header.Get("Content-Type")
+	if given == "" && r.ContentLength == 0 {
+		return nil // there is none; what is missing is told by what reads it
 	}
 	media, parameters, err := mime.ParseMediaType(given)
 	charset, said := parameters["charset"]
 	if err != nil || media != jsonType || said && !strings.EqualFold(charset, "utf-8") {
-		return unsupported("content-type", given, jsonType+" in UTF-8")
+		return unsupported("content-type", given, typesFor(r))
 	}
 	return nil
 }
 
+// typesFor names the types that the body of a request may have.
+func typesFor(r *http.Request) string {
+	allowed := jsonType + " in UTF-8"
+	if bringsMesh(r) {
+		allowed = strings.Join(append(slices.Sorted(maps.Keys(meshTypes())), allowed), ", ")
+	}
+	return allowed
+}
+
 func unsupported(header, got, allowed string) *problem {
+	said := "no " + header
+	if got != "" {
+		said = fmt.Sprintf("%s %q", header, clip(got))
+	}
 	return &problem{
 		code: codes.InvalidArgument, http: http.StatusUnsupportedMediaType, reason: reasonType,
-		message: fmt.Sprintf("got %s %q, allowed: %s", header, clip(got), allowed),
+		message: fmt.Sprintf("got %s, allowed: %s", said, allowed),
 	}
 }
 

@@ -238,16 +238,16 @@ func newServer(c Config, r *room, services []service) (*Server, error) {
 	links := &chain{
 		log: c.Logger, timeout: c.Timeout, study: c.StudyTimeout, rules: r.rules, intake: r.intake, places: newPlaces(c.Places, c.Patience),
 		guard: guard, masker: wire.NewMasker(),
-		meshLimit: c.MeshLimit, uploads: newPlaces(uploadsAtOnce, c.Patience),
+		meshLimit: c.MeshLimit, uploads: newPlaces(uploadsAtOnce, c.Patience), halves: newHalves(uploadsAtOnce, c.Patience),
 	}
-	s.grpc = newGRPC(c, links, services)
-	healthv1.RegisterHealthServer(s.grpc, s.health)
+	s.grpc = newGRPC(c, links, append(services, service{desc: &healthv1.Health_ServiceDesc, impl: s.health}))
 	reflection.Register(s.grpc)
 	door, err := newRESTDoor(context.Background(), links, services, c)
 	if err != nil {
 		return nil, err
 	}
-	for _, p := range pages(s.ready.Load) {
+	kept := &lookout{store: c.Store, now: c.Now}
+	for _, p := range pages(func(ctx context.Context) bool { return s.ready.Load() && kept.sees(ctx) }) {
 		door.show(p)
 	}
 	s.http = newHTTP(c, door)
@@ -264,8 +264,9 @@ func newGRPC(c Config, links *chain, services []service) *grpc.Server {
 		ping      = 2 * time.Minute
 		pong      = 20 * time.Second
 		mostPings = 30 * time.Second // a caller may ping no oftener
+		age       = 15 * time.Minute // of a connection; its calls in hand may end
 	)
-	door := grpcDoor{limit: c.BodyLimit}
+	door, lasts := grpcDoor{limit: c.BodyLimit, letIn: links.letIn}, newLasting(c)
 	s := grpc.NewServer(
 		grpc.ForceServerCodecV2(newLateCodec()),
 		grpc.UnaryInterceptor(links.unary()),
@@ -278,7 +279,10 @@ func newGRPC(c Config, links *chain, services []service) *grpc.Server {
 		grpc.MaxConcurrentStreams(calls),
 		grpc.MaxHeaderListSize(headerLimit),
 		grpc.ConnectionTimeout(handshake),
-		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: idle, Time: ping, Timeout: pong}),
+		grpc.InTapHandle(lasts.begin),
+		grpc.KeepaliveParams(keepalive.ServerParameters{
+			MaxConnectionIdle: idle, MaxConnectionAge: age, MaxConnectionAgeGrace: lasts.upload, Time: ping, Timeout: pong,
+		}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: mostPings, PermitWithoutStream: true}),
 	)
 	for _, one := range services {
@@ -311,7 +315,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 		patience = 5 * time.Second
 		silent   = 1000 // connections that have said nothing yet
 	)
-	port := newSplit(l, patience, silent)
+	port := newSplit(newTurnstile(l, s.config), patience, silent)
 	ended := make(chan error, 3)
 	go func() { ended <- port.run() }()
 	go func() { ended <- s.grpc.Serve(port.grpc) }()

@@ -87,7 +87,7 @@ func (c *Certificate) current(*tls.ClientHelloInfo) (*tls.Certificate, error) {
 // gRPC offer HTTP/2 only.
 func (c *Certificate) Secure(l net.Listener) net.Listener {
 	const patience = 5 * time.Second
-	return &secured{Listener: l, log: c.log, patience: patience, config: &tls.Config{
+	return &secured{Listener: l, log: c.log, patience: patience, failed: &seldom{now: time.Now}, config: &tls.Config{
 		MinVersion: tls.VersionTLS12, GetCertificate: c.current, NextProtos: []string{"http/1.1", "h2"},
 	}}
 }
@@ -98,6 +98,7 @@ type secured struct {
 	config   *tls.Config
 	patience time.Duration // with a handshake
 	log      *slog.Logger
+	failed   *seldom // of lines about handshakes
 }
 
 // Accept returns the next connection. Its handshake is made by whoever reads from it first, so
@@ -135,7 +136,9 @@ func (s *secured) greet(conn *tls.Conn) error {
 	if err == nil || errors.Is(err, io.EOF) || errors.Is(err, net.ErrClosed) {
 		return err // nobody to speak of
 	}
-	s.log.Info("no handshake", "peer", conn.RemoteAddr().String(), "cause", err)
+	if left, ok := s.failed.may(); ok {
+		s.log.Info("no handshake", "peer", conn.RemoteAddr().String(), "cause", err, "left_out", left)
+	}
 	var plain tls.RecordHeaderError
 	if errors.As(err, &plain) && plain.Conn != nil && looksLikeHTTP(plain.RecordHeader) {
 		_, _ = io.WriteString(plain.Conn, wantsTLS) // as much as one who does not speak TLS can be told

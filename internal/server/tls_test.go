@@ -153,7 +153,9 @@ func TestOldTLSIsRefused(t *testing.T) {
 		require.NoError(t, err)
 		require.NoError(t, conn.Close())
 	}
-	assert.Len(t, book.lines(t, "no handshake"), 2)
+	lines := book.lines(t, "no handshake")
+	assert.NotEmpty(t, lines)
+	assert.LessOrEqual(t, len(lines), 2, "at most one a second")
 }
 
 // Who speaks no TLS is told so, and gets nothing else.

@@ -64,12 +64,14 @@ func (c *chain) upload(server any, stream grpc.ServerStream) error {
 	ctx, own := calling(stream.Context())
 	request := &mouldwrightv1.CreateMeshRequest{}
 	err := c.letIn(ctx, mouldwrightv1.TakeoffService_UploadMesh_FullMethodName)
+	free := func() {}
 	if err == nil {
-		err = c.uploads.take(ctx)
+		free, err = c.takeUpload(ctx)
 	}
 	if err == nil {
-		defer c.uploads.free()
+		defer free()
 		request, err = c.receiveInTime(ctx, stream)
+		own.came()
 	}
 	if err != nil {
 		own.refused = err // for the chain to log and to answer with
@@ -85,6 +87,22 @@ func (c *chain) upload(server any, stream grpc.ServerStream) error {
 		return err
 	}
 	return stream.SendMsg(&mouldwrightv1.UploadMeshResponse{Mesh: reply.(*mouldwrightv1.CreateMeshResponse).GetMesh()})
+}
+
+// takeUpload takes a place for a file, of which one owner may have half, and returns how it is
+// given back. Where whoever comes is the studio, there are no others to be kept from any.
+func (c *chain) takeUpload(ctx context.Context) (free func(), err error) {
+	own := func() {}
+	if !c.guard.keyless {
+		if own, err = c.halves.take(ctx, callerOf(ctx).Partner); err != nil {
+			return nil, err
+		}
+	}
+	if err := c.uploads.take(ctx); err != nil {
+		own()
+		return nil, err
+	}
+	return func() { c.uploads.free(); own() }, nil
 }
 
 // receiveInTime gives a stream the time that a slow line takes for a file: a caller who
@@ -208,12 +226,14 @@ const meshesPath = "/v1/meshes"
 func (d *restDoor) takeFile(w http.ResponseWriter, r *http.Request) {
 	ctx := r.Context()
 	request, err := d.announced(r)
+	free := func() {}
 	if err == nil {
-		err = d.chain.uploads.take(ctx)
+		free, err = d.chain.takeUpload(ctx)
 	}
 	if err == nil {
-		defer d.chain.uploads.free()
+		defer free()
 		request.File, err = d.readFile(w, r)
+		callFrom(ctx).came()
 	}
 	if err != nil {
 		callFrom(ctx).refused = err
