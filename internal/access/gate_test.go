@@ -506,3 +506,31 @@ func FuzzPresented(f *testing.F) {
 		}
 	})
 }
+
+// A key is remembered once it was found with its secret, however long ago, and the store is not asked for that.
+func TestRemembers(t *testing.T) {
+	c, studio, _ := furnished(t)
+	g := c.gate()
+	for _, presented := range []string{"", "mwk_nobody", studio.Reveal(), keyNo(t, 3).Reveal()} {
+		if _, known := g.Remembers(presented); known {
+			t.Errorf("%d characters are remembered that were never found", len(presented))
+		}
+	}
+	if _, err := g.Authenticate(t.Context(), studio.Reveal()); err != nil {
+		t.Fatal(err)
+	}
+	c.pass(time.Hour)
+	asked := c.asked
+	if id, known := g.Remembers(studio.Reveal()); !known || id != studio.ID() {
+		t.Errorf("got %q, %v", id, known)
+	}
+	random := counting(42)
+	random[8], random[9], random[10], random[11], random[41] = 0, 1, 0, 1, 77 // the first key's id, with another secret
+	other := newKey(t, random)
+	if id, known := g.Remembers(other.Reveal()); known || id != studio.ID() {
+		t.Errorf("got %q, %v for another secret", id, known)
+	}
+	if c.asked != asked {
+		t.Error("the store was asked")
+	}
+}
