@@ -605,7 +605,7 @@ func filesIn(t testing.TB, dir string) (all []byte) {
 	t.Helper()
 	entries, err := os.ReadDir(dir)
 	require.NoError(t, err)
-	require.NotEmpty(t, entries)
+	require.True(t, diskless || len(entries) > 0)
 	for _, e := range entries {
 		text, err := os.ReadFile(filepath.Join(dir, e.Name()))
 		require.NoError(t, err)
