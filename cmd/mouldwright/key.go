@@ -140,7 +140,7 @@ func (p *program) createKey(ctx context.Context, s store.Store, key store.Key) e
 	}
 	key.ID, key.Digest = secret.ID(), secret.Digest()
 	err = s.Update(ctx, func(tx store.Tx) error {
-		closed, err := closedOf(tx, []store.Key{key})
+		closed, err := access.ClosedOwners(tx, []store.Key{key}, store.Studio())
 		if err == nil && closed[key.Owner] {
 			err = fmt.Errorf("--partner: got %q, which is closed; allowed: another, or this one once it is opened again", key.Owner)
 		}
@@ -187,7 +187,7 @@ func (p *program) listKeys(ctx context.Context, s store.Store, partner string) e
 			if keys, err = r.Keys(owner, after, page, store.Studio()); err != nil {
 				return err
 			}
-			closed, err = closedOf(r, keys)
+			closed, err = access.ClosedOwners(r, keys, store.Studio())
 			return err
 		})
 		if err != nil {
@@ -200,22 +200,6 @@ func (p *program) listKeys(ctx context.Context, s store.Store, partner string) e
 		more = len(keys) == page
 	}
 	return table.Flush()
-}
-
-// closedOf says which of the partners whose keys these are is closed.
-func closedOf(r store.Reader, keys []store.Key) (map[string]bool, error) {
-	closed := map[string]bool{"": false} // the studio
-	for _, k := range keys {
-		if _, known := closed[k.Owner]; known {
-			continue
-		}
-		p, err := r.Partner(k.Owner, store.Studio())
-		if err != nil {
-			return nil, err
-		}
-		closed[k.Owner] = p.Closed
-	}
-	return closed, nil
 }
 
 // standing says whether a key opens anything.

@@ -401,7 +401,7 @@ func (s *accessService) ListKeys(ctx context.Context, r *mouldwrightv1.ListKeysR
 		if kept, err = tx.Keys(owner, after, size+1, callerOf(ctx).Eyes()); err != nil {
 			return err
 		}
-		closed, err = closedOf(tx, kept, callerOf(ctx).Eyes())
+		closed, err = access.ClosedOwners(tx, kept, callerOf(ctx).Eyes())
 		return err
 	})
 	answer := &mouldwrightv1.ListKeysResponse{}
@@ -413,22 +413,6 @@ func (s *accessService) ListKeys(ctx context.Context, r *mouldwrightv1.ListKeysR
 		answer.Keys = append(answer.Keys, wire.Key(k, closed[k.Owner], s.keep.now()))
 	}
 	return answer, err
-}
-
-// closedOf says which of the partners whose keys these are is closed.
-func closedOf(r store.Reader, keys []store.Key, eyes store.Eyes) (map[string]bool, error) {
-	closed := map[string]bool{"": false} // the studio
-	for _, k := range keys {
-		if _, known := closed[k.Owner]; known {
-			continue
-		}
-		p, err := r.Partner(k.Owner, eyes)
-		if err != nil {
-			return nil, err
-		}
-		closed[k.Owner] = p.Closed
-	}
-	return closed, nil
 }
 
 // tokenID reads a page token that stands for an id; empty for none.

@@ -34,7 +34,6 @@ type forSomeone interface{ GetPartner() string }
 const (
 	briefField    = "brief"
 	rateBookField = "rateBook"
-	partnerField  = "partner"
 )
 
 // intake takes what a caller asks: which brief, by which rate book, with whose meshes and on
